@@ -1,7 +1,7 @@
-"""Whole files in and out: nothing half read, nothing half written, nothing left behind, and one clear message when it cannot be.
+"""Reading and writing of whole files: nothing half read, half written or left behind, and one clear message on failure.
 
-There is one way to write: a temporary file beside the place, its data synced, renamed, its folder synced. Every change of the
-disk is one method of `Disk`, so that a test can break off at each. A writer holds a lock on what is not whole yet; what nobody
+There is one way to write: a temporary file beside the target, its data synced, renamed, its folder synced. Every change of the
+disk is one method of `Disk`, so that a test can stop at each. A writer holds a lock on what is still incomplete; what nobody
 holds was left by a killed command, and the next one sweeps it.
 """
 
@@ -21,18 +21,18 @@ from typing import Any, Literal
 
 from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
 
-TEMPORARY = ".fitdiag-"  # how everything is called that is not whole yet
-GONE = f"{TEMPORARY}gone-"  # what is being deleted; whatever is left of it goes with the next command
-WAIT_S = 30.0  # for another window to end its change
-_AGE_S = 3600.0  # where nothing can be locked, what lies half written for so long is left from a crash
-_NO_LINKS = (errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK)  # as on memory sticks
+TEMPORARY = ".fitdiag-"  # prefix of everything still incomplete
+GONE = f"{TEMPORARY}gone-"  # prefix of what is being deleted; the next command removes any rest
+WAIT_S = 30.0  # how long to wait for another window to finish its change
+_AGE_S = 3600.0  # where files cannot be locked, a temporary file this old is left from a crash
+_NO_LINKS = (errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK)  # as on USB sticks
 _NO_SYNC = (errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EACCES, errno.EPERM, errno.EBADF, errno.EISDIR)
-_WINDOWS = sys.platform == "win32"  # where what is open can be neither renamed nor removed
+_WINDOWS = sys.platform == "win32"  # open files can be neither renamed nor removed there
 _PLAIN = getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0)
 
 
 class Disk:
-    """Every change of the disk, one operation at a time. Nothing in the program changes a file in any other way."""
+    """Every operation that changes the disk. Nothing in the program changes a file in any other way."""
 
     def open(self, path: str | Path, flags: int, mode: int = 0o600) -> int:
         return os.open(path, flags | _PLAIN, mode)
@@ -62,7 +62,7 @@ class Disk:
         os.rmdir(path)  # noqa: PTH106 (as above)
 
     def sync_folder(self, path: Path) -> None:
-        """Make new names in a folder outlast a power cut; not every system lets a folder be opened for that."""
+        """Make new names in a folder survive a power cut, where the system lets a folder be opened for that."""
         try:
             descriptor = os.open(path, os.O_RDONLY)
             try:
@@ -83,8 +83,8 @@ if sys.platform == "win32":
     import msvcrt
 
     def _try_lock(descriptor: int, at: int = 0) -> bool:
-        """Whether a file is now this process's alone. Raises OSError where the system cannot lock it at all."""
-        os.lseek(descriptor, at, os.SEEK_SET)  # a byte behind the text: a locked one cannot be read either
+        """Try to lock a file; False if another process holds it. Raises OSError where the system cannot lock it at all."""
+        os.lseek(descriptor, at, os.SEEK_SET)  # a byte past the text: a locked byte cannot be read either
         try:
             msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
         except PermissionError:
@@ -95,7 +95,7 @@ else:
     import fcntl
 
     def _try_lock(descriptor: int, at: int = 0) -> bool:
-        """Whether a file or folder is now this process's alone. Raises OSError where the system cannot lock it at all."""
+        """Try to lock a file or folder; False if another process holds it. Raises OSError where it cannot be locked at all."""
         try:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except (BlockingIOError, PermissionError):
@@ -104,38 +104,38 @@ else:
 
 
 def lock(descriptor: int, wait_s: float, at: int = 0) -> bool:
-    """Lock an open file, waiting at most so long for another process to let go of it; False if it did not."""
+    """Lock an open file, waiting up to `wait_s` for another process to release it; False if it does not."""
     ends = time.monotonic() + wait_s
     while not _try_lock(descriptor, at):
         if time.monotonic() >= ends:
             return False
-        time.sleep(0.005 + secrets.randbelow(20) / 1000)  # not all that wait ask at the same moments
+        time.sleep(0.005 + secrets.randbelow(20) / 1000)  # so that waiting processes do not retry in step
     return True
 
 
 class _Held:
-    """A file or folder that this process holds open. Closing it twice does no harm."""
+    """A file or folder that this process holds open. Closing it twice is harmless."""
 
     def __init__(self, path: Path, descriptor: int, *, is_folder: bool = False) -> None:
         self.path, self.descriptor, self.is_folder = path, descriptor, is_folder
 
     @property
     def is_there(self) -> bool:
-        """Whether it is still what lies at its path, neither removed nor replaced."""
+        """Whether it is still the file at its path, neither removed nor replaced."""
         try:
-            held, there = os.fstat(self.descriptor), os.stat(self.path, follow_symlinks=False)  # noqa: PTH116
+            held, current = os.fstat(self.descriptor), os.stat(self.path, follow_symlinks=False)  # noqa: PTH116
         except OSError:
             return False
-        return (held.st_dev, held.st_ino) == (there.st_dev, there.st_ino)
+        return (held.st_dev, held.st_ino) == (current.st_dev, current.st_ino)
 
     def close(self) -> None:
-        """Give it free."""
+        """Release it."""
         if self.descriptor >= 0:
             os.close(self.descriptor)
             self.descriptor = -1
 
     def remove(self) -> None:
-        """Remove and close it, in the order that the system allows. Raises OSError."""
+        """Remove and close it, in the order the system allows. Raises OSError."""
         if _WINDOWS:
             self.close()
         try:
@@ -144,35 +144,35 @@ class _Held:
             self.close()
 
 
-def _held_anew(folder: Path, make: Callable[[Path], int], *, is_folder: bool = False) -> _Held:
-    """A new temporary file or folder, locked for as long as it is open, where the system can lock it. Raises OSError."""
+def _new_temporary(folder: Path, make: Callable[[Path], int], *, is_folder: bool = False) -> _Held:
+    """Make a temporary file or folder, locked while it is open where the system can lock it. Raises OSError."""
     while True:
         path = folder / f"{TEMPORARY}{secrets.token_hex(6)}"
         try:
             held = _Held(path, make(path), is_folder=is_folder)
         except FileNotFoundError:
             if is_folder and folder.is_dir():
-                continue  # swept between its making and its opening
+                continue  # swept before it was opened
             raise
         with suppress(OSError):
             if held.descriptor >= 0 and not (_try_lock(held.descriptor) and held.is_there):
-                held.close()  # swept between its making and its locking
+                held.close()  # swept before it was locked
                 continue
         return held
 
 
 class Alone(_Held):
-    """A lock that is held. What is noted in it outlives a kill, for whoever finds the lock next."""
+    """A held lock. Its notes survive a kill, for the next command that finds the lock."""
 
     def note(self, text: str) -> None:
-        """Write down, before it begins, what the next command has to finish if this one is killed. Raises ProblemsFoundError."""
+        """Note, before starting it, what the next command must finish if this one is killed. Raises ProblemsFoundError."""
         with refusals(self.path, "this cannot be written"):
             _write(self.descriptor, os.fsencode(text).replace(b"\n", b"?") + b"\n")
             disk.sync(self.descriptor)
             disk.sync_folder(self.path.parent)
 
     def notes(self) -> list[str]:
-        """What a killed command had noted."""
+        """Return the notes a killed command left."""
         size = os.fstat(self.descriptor).st_size
         os.lseek(self.descriptor, 0, os.SEEK_SET)
         return [os.fsdecode(line) for line in os.read(self.descriptor, size).split(b"\n") if line]
@@ -183,10 +183,10 @@ _held: dict[str, Alone] = {}
 
 @contextmanager
 def alone(path: Path, wait_s: float | None = None, *, only_left: bool = False) -> Iterator[Alone | None]:
-    """Hold the lock file at `path`, made with its folder and removed at the end; only a kill leaves it. A second time is no wait.
+    """Hold the lock file at `path`, made with its folder and removed at the end; only a kill leaves it. Re-entrant.
 
-    Gives None if another process does not let go of it in time. `only_left`: one that is not there is not made either.
-    Where files cannot be locked it goes without: windows rarely meet. Raises OSError.
+    Yields None if another process does not release it in time. `only_left`: take only a lock file that exists already.
+    Where files cannot be locked it goes without: windows rarely collide. Raises OSError.
     """
     key = os.path.realpath(path)
     if key in _held:
@@ -201,7 +201,7 @@ def alone(path: Path, wait_s: float | None = None, *, only_left: bool = False) -
         yield held
     finally:
         del _held[key]
-        with suppress(OSError):  # another that waits for it has it open, and removes it after its turn
+        with suppress(OSError):  # a process waiting for it has it open, and removes it after its turn
             held.remove()
         with suppress(OSError):
             if not any(path.parent.iterdir()):
@@ -221,7 +221,7 @@ def _taken(path: Path, wait_s: float, flags: int) -> Alone | None:
         except PermissionError:
             if not _WINDOWS or time.monotonic() >= ends:
                 raise
-            continue  # being removed at this moment
+            continue  # it is just being removed
         try:
             free = lock(held.descriptor, max(0.0, ends - time.monotonic()))
         except OSError:
@@ -239,24 +239,24 @@ def _taken(path: Path, wait_s: float, flags: int) -> Alone | None:
 def write_atomically(path: Path, content: str | bytes, *, replace: bool = False, private: bool = True) -> None:
     """Write a whole file or nothing. An existing file is kept unless `replace`. Raises ProblemsFoundError.
 
-    `private`: only the owner can read it.
+    `private`: readable by the owner only.
     """
     write_all({path: content}, replace=replace, private=private)
 
 
 def write_all(files: Mapping[Path, str | bytes], *, replace: bool = False, private: bool = True) -> None:
-    """Write several files, each whole or not at all; if one cannot be written, those that are new are taken away again."""
+    """Write several files, each whole or not at all; if one fails, the new ones are removed again. Raises ProblemsFoundError."""
     flags, mode = os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600 if private else 0o644
-    waiting: list[tuple[_Held, Path]] = []  # for their names
+    waiting: list[tuple[_Held, Path]] = []  # to be renamed
     new: list[Path] = []
     path, hint = Path(), "choose another folder"
     try:
         for folder in {path.parent for path in files}:
             sweep(folder)
-        for path in files:  # all that can be refused is, before anything is written
+        for path in files:  # refuse whatever can be refused before anything is written
             refuse_taken(path, replace=replace)
         for path, content in files.items():
-            waiting.append((_held_anew(path.parent, lambda place: disk.open(place, flags, mode)), path))
+            waiting.append((_new_temporary(path.parent, lambda place: disk.open(place, flags, mode)), path))
             hint = "nothing was changed"
             _write(waiting[-1][0].descriptor, content.encode() if isinstance(content, str) else content)
             disk.sync(waiting[-1][0].descriptor)
@@ -279,8 +279,8 @@ def write_all(files: Mapping[Path, str | bytes], *, replace: bool = False, priva
         if isinstance(error, FileExistsError):
             raise taken_name(path) from None
         if isinstance(error, OSError | ValueError):
-            told = f"this cannot be written: {refusal(error)}"
-            raise stop("cannot-save", told, where=path, hint=hint) from None
+            message = f"this cannot be written: {refusal(error)}"
+            raise stop("cannot-save", message, where=path, hint=hint) from None
         raise
     finally:
         for part, _ in waiting:
@@ -295,7 +295,7 @@ def _write(descriptor: int, content: bytes) -> None:
 
 
 def _claim(source: Path, path: Path) -> None:
-    """Give a file its name, and fail if the name was taken meanwhile, so that nothing is ever lost."""
+    """Give a file its name; fail if the name was taken meanwhile, so that nothing is ever overwritten."""
     try:
         disk.link(source, path)
     except OSError as error:
@@ -313,13 +313,13 @@ def _claim(source: Path, path: Path) -> None:
 
 
 def refuse_taken(path: Path, *, replace: bool) -> None:
-    """Refuse a name that a file has already, unless it may be replaced. Raises ProblemsFoundError."""
+    """Refuse a name already in use, unless it may be replaced. Raises ProblemsFoundError."""
     if not replace and os.path.lexists(path):
         raise taken_name(path)
 
 
 def taken_name(path: Path | str) -> ProblemsFoundError:
-    """What is raised where a file of this name is kept."""
+    """The error for a name already in use."""
     hint = "choose another name, or add --replace"
     return stop("exists", "there is a file of this name already", where=path, hint=hint)
 
@@ -332,17 +332,17 @@ class GoneError(Exception):
 
 
 class Growing(_Held):
-    """A file that only grows, by whole lines, open in one process alone. Raises OSError or GoneError."""
+    """A file that only grows, by whole lines, open in one process only. Raises OSError or GoneError."""
 
     def __init__(self, path: Path) -> None:
         super().__init__(path, disk.open(path, os.O_RDWR | os.O_APPEND))
 
     def lock(self, wait_s: float, at: int) -> bool:
-        """Whether it is this process's alone now; `at`: a byte that is never written."""
+        """Lock it, waiting up to `wait_s`; False if another process holds it. `at`: an offset that is never written."""
         return lock(self.descriptor, wait_s, at)
 
     def append(self, line: bytes) -> None:
-        """Add a line and wait until it is on the disk; on failure the file stays as it was."""
+        """Append a line and wait until it is on the disk; on failure the file stays as it was."""
         if not self.is_there:
             raise GoneError
         size = os.fstat(self.descriptor).st_size
@@ -350,12 +350,12 @@ class Growing(_Held):
             _write(self.descriptor, line)
             disk.sync(self.descriptor)
         except OSError:
-            with suppress(OSError):  # if this fails too, a torn line at the end is read over
+            with suppress(OSError):  # if this fails too, readers skip the torn last line
                 disk.truncate(self.descriptor, size)
             raise
 
     def cut(self, size: int, *, line_end: bool = False) -> None:
-        """Cut a torn end off; with `line_end`, the last line gets the end it lacks."""
+        """Cut off a torn end; with `line_end`, add the newline the last line lacks."""
         if os.fstat(self.descriptor).st_size == size and not line_end:
             return
         disk.truncate(self.descriptor, size)
@@ -368,7 +368,7 @@ class Growing(_Held):
 
 
 def make_folder(folder: Path) -> None:
-    """Make a folder and what is missing above it, for its owner only. Raises ProblemsFoundError."""
+    """Make a folder and its missing parents, for the owner only. Raises ProblemsFoundError."""
     with refusals(folder, "this folder cannot be made"):
         _make_folder(folder)
 
@@ -387,14 +387,14 @@ def _make_folder(folder: Path) -> None:
 
 
 def write_folder(folder: Path, files: Mapping[Path, bytes]) -> None:
-    """Write a new folder of files, by their paths below it; it gets its name when all are in it. Raises ProblemsFoundError.
+    """Write a new folder of files, keyed by path inside it; it gets its name once complete. Raises ProblemsFoundError.
 
     If anything fails, nothing is left behind.
     """
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL
     with refusals(folder, "this folder cannot be made"):
         sweep(folder.parent)
-        held = _held_anew(folder.parent, _new_folder, is_folder=True)
+        held = _new_temporary(folder.parent, _new_folder, is_folder=True)
         place = held.path
         try:
             folders = sorted({above for path in files for above in path.parents})
@@ -419,7 +419,7 @@ def write_folder(folder: Path, files: Mapping[Path, bytes]) -> None:
 
 
 def _new_folder(path: Path) -> int:
-    """Make a folder and open it; -1 where the system opens none."""
+    """Make a folder and open it; -1 where the system cannot open folders."""
     disk.make_folder(path)
     try:
         return os.open(path, os.O_RDONLY)
@@ -430,7 +430,7 @@ def _new_folder(path: Path) -> int:
 
 
 def own_folder(kind: Literal["cache", "state"] = "cache") -> Path:
-    """Where the program keeps what belongs to no case: by the XDG base directory specification, or as Windows has it."""
+    """The program's own folder, for what belongs to no case: XDG Base Directory Specification, or LOCALAPPDATA on Windows."""
     if sys.platform == "win32":
         home = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
     elif kind == "cache":
@@ -447,7 +447,7 @@ def remove_file(path: Path) -> None:
 
 
 def remove_tree(folder: str | Path) -> None:
-    """Remove a folder with all that is in it; no link is followed, and what is gone already is no fault. Raises OSError."""
+    """Remove a folder and its contents; links are not followed, missing entries are ignored. Raises OSError."""
     with suppress(FileNotFoundError):
         for entry in list(os.scandir(folder)):
             with suppress(FileNotFoundError):
@@ -459,7 +459,7 @@ def remove_tree(folder: str | Path) -> None:
 
 
 def delete_folder(folder: Path) -> None:
-    """Delete a folder: it is there whole or gone; what a kill leaves of it goes with the next sweep. Raises OSError."""
+    """Delete a folder, all or nothing; whatever a kill leaves is removed by the next sweep. Raises OSError."""
     place = folder.with_name(f"{GONE}{secrets.token_hex(6)}")
     disk.rename(folder, place)
     disk.sync_folder(folder.parent)
@@ -468,10 +468,10 @@ def delete_folder(folder: Path) -> None:
 
 
 def sweep(folder: Path) -> list[str]:
-    """Remove what killed commands left in a folder, and say what; what another is writing at this moment stays. Never fails."""
+    """Remove what killed commands left in a folder, return its names; files being written now stay. Never fails."""
     gone: list[str] = []
     with suppress(OSError, ValueError):
-        for name in os.listdir(folder):  # noqa: PTH208 (as fast as may be: every command looks here)
+        for name in os.listdir(folder):  # noqa: PTH208 (fast: every command looks here)
             if name.startswith(TEMPORARY):
                 with suppress(OSError):
                     path = Path(folder, name)
@@ -507,7 +507,7 @@ def _removed_if_left(path: Path) -> bool:
 
 @contextmanager
 def refusals(path: Path, what: str, *, reading: bool = False) -> Iterator[None]:
-    """The system's refusals, to write or to read, as a problem."""
+    """Turn the system's refusal to write or read into a ProblemsFoundError."""
     try:
         yield
     except (OSError, ValueError) as error:
@@ -519,7 +519,7 @@ def refusals(path: Path, what: str, *, reading: bool = False) -> Iterator[None]:
 
 
 def read_bytes(path: Path, largest: int, what: str = "file") -> bytes:
-    """The content of a regular file of at most `largest` bytes. Raises ProblemsFoundError otherwise."""
+    """Read a regular file of at most `largest` bytes. Raises ProblemsFoundError."""
     where = Where(shown_path(path))
     try:
         if path.is_dir():
@@ -540,7 +540,7 @@ def read_bytes(path: Path, largest: int, what: str = "file") -> bytes:
 
 
 def refuse_utf16(raw: bytes, where: Where | None, what: str = "file") -> None:
-    """Text in UTF-16, as some editors save it, is refused by that name, with its mark or without."""
+    """Refuse UTF-16 text, as some editors save it, with or without a byte-order mark. Raises ProblemsFoundError."""
     start = raw[:64]
     empty = max(start[0::2].count(0), start[1::2].count(0))
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")) or (
@@ -552,13 +552,13 @@ def refuse_utf16(raw: bytes, where: Where | None, what: str = "file") -> None:
 
 
 def no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    """For reading JSON: an object in which no key stands twice. Raises ValueError."""
-    found = dict(pairs)
-    if len(found) != len(pairs):
+    """JSON object hook that refuses duplicate keys. Raises ValueError."""
+    result = dict(pairs)
+    if len(result) != len(pairs):
         keys = [key for key, _ in pairs]
         twice = next(key for key in keys if keys.count(key) > 1)
-        raise ValueError(f"'{one_line(twice, 40)}' stands there twice")
-    return found
+        raise ValueError(f"'{one_line(twice, 40)}' appears twice")
+    return result
 
 
 def reason(error: Exception) -> str:
@@ -580,5 +580,5 @@ _REFUSALS = {
 
 
 def refusal(error: Exception) -> str:
-    """Why something cannot be written."""
+    """Why something cannot be written, in words."""
     return _REFUSALS.get(getattr(error, "errno", None) or 0) or reason(error)

@@ -1,7 +1,7 @@
-"""What cannot be: said in one place for every door, be it the interview, a file, marks on a picture, a form or the mail it is in.
+"""Plausibility checks shared by every kind of input: the interview, files, marks on a picture, forms and mail.
 
-Each function answers with why something cannot well be meant, in words, or with nothing. Whether it is then refused, left out
-or asked back is the door's own affair. Bounds are wide: they catch a slip of the finger or of the unit, never an unusual body.
+Each function returns why a value is implausible, in words, or an empty string. Whether it is then refused, left out or asked
+about is up to the caller. Bounds are wide: they catch a slip of the finger or of the unit, never an unusual body.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from fitdiag.units import Units, format_length
 
 FAR = 4.0  # times the largest usual amount: a slip is likelier than such an amount; a fitter's judgement
 LINES_FROM_THE_TOP = ("waist", "hip", "crotch", "knee", "hem")
-_NO_LINE_PX = 5.0  # points within so few pixels are one place
+_NO_LINE_PX = 5.0  # points closer than this are one point
 
 # mm, from a small child to far above the largest size of EN 13402-3 (hip 72 to 152 cm); from memory, wide on purpose
 BODY_MM: Mapping[str, tuple[float, float]] = {
@@ -23,44 +23,44 @@ BODY_MM: Mapping[str, tuple[float, float]] = {
 
 
 def doubt_of_sign(most_mm: float, mm: float) -> str:
-    """Why an amount of a sign, of which a rule knows the most, cannot well be meant; empty if it can."""
+    """Why an amount of a sign (mm) is implausible, given the most its rule allows; empty if it is plausible."""
     return "that is far more than this ever shows" if mm > most_mm else ""
 
 
 def doubt_of_alteration(mm: float, most_a_round_mm: float, units: Units) -> str:
-    """Why an amount to alter by cannot well be meant; empty if it can."""
+    """Why an amount to alter by (mm) is implausible; empty if it is plausible."""
     if mm <= FAR * most_a_round_mm:
         return ""
     return f"{format_length(mm, units)} is more than four times the {format_length(most_a_round_mm, units)} one round should take"
 
 
 def doubt_of_body(name: str, mm: float, units: Units) -> str:
-    """Why a measure cannot be a body's, or that of a pattern for one; empty if it can, or if the name is none of these."""
+    """Why a measure of a body or pattern (mm) is implausible; empty if it is plausible or the name is unknown."""
     least, most = BODY_MM.get(name, (0.0, float("inf")))
     if least <= mm <= most:
         return ""
-    told = f"from {format_length(least, units)} to {format_length(most, units)}"
-    return f"{name.replace('-', ' ')}: {format_length(mm, units)} is no measure of a body ({told})"
+    limits = f"from {format_length(least, units)} to {format_length(most, units)}"
+    return f"{name.replace('-', ' ')}: {format_length(mm, units)} is not a plausible body measure ({limits})"
 
 
 def doubt_of_line(points: Sequence[tuple[float, float]]) -> str:
-    """Why points (px) are no line; empty if they are one."""
+    """Why points (px) do not make a line; empty if they do."""
     if len(points) > 1 and max(dist(points[0], point) for point in points) < _NO_LINE_PX:
         return "these points lie in one place and make no line"
     return ""
 
 
 def doubts_of_order(lines: Mapping[str, Sequence[tuple[float, float]]]) -> dict[str, str]:
-    """Lines marked on a body that do not lie from the waist down as they should: by name, why. y (px) grows downwards."""
+    """Marked lines that are out of order from the waist down: name to reason. y (px) grows downwards."""
     heights = [
         (place, name, sum(y for _, y in points) / len(points))
         for name, points in lines.items()
         for place, known in enumerate(LINES_FROM_THE_TOP)
         if points and name.split("-")[0] == known
     ]
-    found: dict[str, str] = {}
+    doubts: dict[str, str] = {}
     for place, name, y in heights:
         for other_place, other, other_y in heights:
             if other_place < place and other_y >= y:
-                found[name] = f"this line lies above the {other.replace('-', ' ')}; were the two exchanged?"
-    return found
+                doubts[name] = f"this line lies above the {other.replace('-', ' ')}; were the two exchanged?"
+    return doubts

@@ -1,4 +1,4 @@
-"""One shape for every fault found in a file or an argument, and the one exception that stops a command.
+"""The one type for faults found in files and arguments, and the exception that stops a command.
 
 A fault is a value, so that all of them can be shown at once. Printed as `path:line:col: message`, the form editors jump to.
 """
@@ -19,7 +19,7 @@ from shutil import which
 
 @dataclass(frozen=True, order=True)
 class Where:
-    """A place in a file: path as the user wrote it, line and column from 1 (0 when the place is the file itself)."""
+    """A place in a file: path as the user wrote it, line and column from 1 (0 for the whole file)."""
 
     path: str
     line: int = 0
@@ -44,7 +44,7 @@ class Problem:
 
 
 class ProblemsFoundError(Exception):
-    """Stops a command with every problem found; the command line prints them and exits with a code that is not 0."""
+    """Stops a command with every problem found; the command line prints them and exits with a non-zero code."""
 
     def __init__(self, problems: Problem | Iterable[Problem]) -> None:
         self.problems = (problems,) if isinstance(problems, Problem) else tuple(problems)
@@ -52,38 +52,38 @@ class ProblemsFoundError(Exception):
 
 
 class Hints:
-    """ "Did you mean ..." for the first faults of a reading: the search takes long, and nobody reads hundreds of them."""
+    """Gives "did you mean ..." hints for the first few faults: the search is slow, and nobody reads hundreds of them."""
 
     def __init__(self, most: int = 20) -> None:
         self._left = most
 
     def near(self, text: str, known: Iterable[str]) -> str:
-        """A hint with the known word most like `text`; empty if none is, or if enough hints were given."""
+        """A hint with the known word closest to `text`; empty if none is close, or once enough hints were given."""
         if self._left <= 0 or len(text) > 80:
             return ""
         self._left -= 1
-        found = difflib.get_close_matches(text, list(known), 1)
-        return f"did you mean '{one_line(found[0], 80)}'?" if found else ""
+        matches = difflib.get_close_matches(text, list(known), 1)
+        return f"did you mean '{one_line(matches[0], 80)}'?" if matches else ""
 
 
 def stop(code: str, message: str, *, where: Where | Path | str | None = None, hint: str = "") -> ProblemsFoundError:
-    """A `ProblemsFoundError` with one problem, to be raised by the caller; `where`: a place, or the path of a whole file."""
+    """A `ProblemsFoundError` with one problem, for the caller to raise; `where`: a place, or the path of a whole file."""
     place = where if where is None or isinstance(where, Where) else Where(shown_path(where))
     return ProblemsFoundError(Problem(code, message, place, hint))
 
 
 @contextmanager
 def placed(where: Where | None) -> Iterator[None]:
-    """What is found meanwhile, and does not say itself where it stands, stands here."""
+    """Give problems raised inside that have no place of their own this one."""
     try:
         yield
     except ProblemsFoundError as stopped:
-        found = [problem if problem.where else replace(problem, where=where) for problem in stopped.problems]
-        raise ProblemsFoundError(found) from None
+        problems = [problem if problem.where else replace(problem, where=where) for problem in stopped.problems]
+        raise ProblemsFoundError(problems) from None
 
 
 def harmless(text: object) -> str:
-    """Any text as it may be printed: what controls a terminal or turns the direction of writing is shown as `?`.
+    """Make text safe to print: terminal controls and changes of writing direction become `?`.
 
     >>> harmless("dip\\x1b[31m\\nred\\u202e")
     'dip?[31m\\nred?'
@@ -95,7 +95,7 @@ def harmless(text: object) -> str:
 
 
 def one_line(text: object, longest: int = 160) -> str:
-    """Text from outside as one harmless line, cut to `longest`.
+    """Outside text as one harmless line, cut to `longest` characters.
 
     >>> one_line("dip\\x1b[31m\\nred")
     'dip?[31m red'
@@ -105,12 +105,12 @@ def one_line(text: object, longest: int = 160) -> str:
 
 
 def shown_path(path: object) -> str:
-    """A path made harmless and otherwise whole, so that an editor can still jump to it."""
+    """A path made harmless but not shortened, so that an editor can still jump to it."""
     return harmless(path).replace("\n", "?")
 
 
 def command(*words: object) -> str:
-    """A command to be copied into a shell: every word quoted where it must be, shown harmlessly, and still the same word.
+    """A command to copy into a shell: words quoted where needed and harmless to print, yet unchanged in meaning.
 
     >>> command("fitdiag", "review", "the lamplighter"), command("cat", "a\\x1b'b")
     ("fitdiag review 'the lamplighter'", "cat $'a\\\\x1b\\\\x27b'")
@@ -120,7 +120,7 @@ def command(*words: object) -> str:
 
 @cache
 def _program() -> str:
-    """What starts this program in a shell: its name, or where it lies when the shell would not find it by its name."""
+    """What starts this program in a shell: its name, or its path if the shell would not find the name."""
     started = Path(sys.argv[0])
     if started.name != "fitdiag" or which("fitdiag") is not None:
         return "fitdiag"

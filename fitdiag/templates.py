@@ -1,7 +1,7 @@
-"""Page templates: every text put into one is escaped, and shows no sign that no reader sees.
+"""Page templates: all text put into one is escaped and freed of invisible characters.
 
-`page.html` is what our printed pages share, `head.html` the head of every page: nothing is fetched, a style and a script count
-by their hash only.
+`page.html` is shared by the printed pages, `head.html` is the head of every page: nothing is fetched, and styles and scripts
+are allowed by hash only.
 """
 
 from __future__ import annotations
@@ -17,9 +17,9 @@ from fitdiag.units import NO_BREAK
 
 @cache
 def template(name: str) -> Any:
-    """A template by its room and name, like `reports/client_page.html`.
+    """Load a template by package and name, like `reports/client_page.html`.
 
-    In it `digest` gives the hash of a style or script as a content policy names it, `n` a coordinate.
+    Filters: `digest` hashes a style or script as a content security policy writes it, `n` formats a coordinate.
     """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415 (loaded only where a page is written)
 
@@ -34,7 +34,7 @@ def template(name: str) -> Any:
 
 
 def _printable(value: Any) -> Any:
-    """Text from outside without what no reader sees; what the template itself holds stays as it is."""
+    """Replace invisible characters in outside text; the template's own text is left alone."""
     if type(value) is not str or value.isprintable():
         return value
     return "".join(char if char.isprintable() or char == NO_BREAK else " " for char in value)

@@ -13,7 +13,7 @@ from functools import cache, lru_cache
 from typing import Literal
 
 MM_PER_INCH = 25.4  # exact, international yard and pound agreement of 1959
-NO_BREAK = "\u00a0"  # holds an amount together on its line
+NO_BREAK = "\u00a0"  # keeps an amount on one line
 STEP_MM = {"in": MM_PER_INCH / 8, "cm": 2.5}
 FINE_STEP_MM = {"in": MM_PER_INCH / 16, "cm": 1.0}
 LONGEST_MM = 3000.0  # no length on trousers is longer; a larger one is a slip of the unit
@@ -28,7 +28,7 @@ _WORDS = {
 
 
 def units_named(text: str) -> Units | None:
-    """The units to work in that a word names; None where it names neither inches nor centimetres."""
+    """The working units a word names; None if it names neither inches nor centimetres."""
     named = _WORDS.get(text.lower())
     return named if named in ("in", "cm") else None  # type: ignore[return-value]
 
@@ -61,7 +61,7 @@ _AMOUNT = re.compile(
 
 @dataclass(frozen=True)
 class Length:
-    """A length in millimetres; `unit` is the one it was written in (None: none written), `vague` if hedged ("about")."""
+    """A length in millimetres; `unit` is the one it was written in (None if without), `vague` if hedged ("about")."""
 
     mm: float
     unit: Units | None = None
@@ -72,11 +72,11 @@ class InvalidLengthError(ValueError):
     """The text is not a length; the message says what was expected."""
 
 
-@lru_cache(4096)  # rules write the same few hundred over and over
+@lru_cache(4096)  # rules use the same few hundred over and over
 def parse_length(text: str, default: Units | None = None) -> Length:
     """Read a length: `3/4`, `1 1/2 in`, `1-1/2"`, `2cm`, `1,5 cm`, `20 mm`, `¾`, `half an inch`, `about an inch`.
 
-    Without a unit `default` counts. Zero is a length; a negative one is not.
+    `default` applies to text without a unit. Zero is a length; a negative number is not.
     Raises InvalidLengthError for anything else.
 
     >>> parse_length("1 1/2 in").mm
@@ -118,7 +118,7 @@ def parse_length(text: str, default: Units | None = None) -> Length:
 
 
 def _spelled_out(clean: str) -> str:
-    """Words and single signs for numbers put into figures: `1 ½` and `an inch and a half` become `1 1/2`, `1 1/2 inch`."""
+    """Turn number words and fraction signs into figures: `1 ½` and `an inch and a half` become `1 1/2`, `1 1/2 inch`."""
     for sign, plain in _VULGAR.items():
         clean = re.sub(rf"(?<=\d)-{sign}|{sign}", f" {plain}", clean).strip()
     clean = re.sub(r"^an?\s+(?=[\d.,])", "", clean)  # "a 1/2 inch" is half an inch, not one and a half
@@ -140,9 +140,9 @@ def _in_figures(clean: str) -> str:
 
 
 def round_length(mm: float, units: Units, *, fine: bool = False) -> float:
-    """The nearest eighth of an inch or quarter of a centimetre, in mm; ties go up, and nothing above 0 becomes 0.
+    """Round to the nearest eighth of an inch or quarter of a centimetre, in mm; ties go up, nothing above 0 becomes 0.
 
-    `fine`: to a sixteenth of an inch or a millimetre, for what is done at several edges and adds up.
+    `fine`: to a sixteenth of an inch or a millimetre, for amounts applied at several edges that add up.
     """
     step = (FINE_STEP_MM if fine else STEP_MM)[units]
     steps = math.floor(mm / step + 0.5 + 1e-9)  # a tie is a tie, whichever way the float fell
@@ -150,13 +150,13 @@ def round_length(mm: float, units: Units, *, fine: bool = False) -> float:
 
 
 def round_down(mm: float, units: Units) -> float:
-    """The largest eighth of an inch or quarter of a centimetre that is not above `mm`; for limits that must hold."""
+    """Round down to an eighth of an inch or quarter of a centimetre, in mm; for limits that must hold."""
     step = STEP_MM[units]
     return math.floor(mm / step + 1e-9) * step
 
 
 def format_reading(mm: float, units: Units) -> str:
-    """A length as it was read, not as it is cut: eighths of an inch, or millimetres written as centimetres.
+    """Format a length as read, not as cut: eighths of an inch, or millimetres written as centimetres.
 
     >>> format_reading(19.05, "in"), format_reading(313.0, "cm"), format_reading(-0.2, "cm")
     ('3/4 in', '31.3 cm', '0 cm')
@@ -168,13 +168,13 @@ def format_reading(mm: float, units: Units) -> str:
 
 
 def read_off(mm: float, units: Units) -> float:
-    """A measure as `format_reading` shows it, in mm: in eighths of an inch, or whole millimetres."""
+    """Round a measure as `format_reading` shows it, in mm: to eighths of an inch, or whole millimetres."""
     step = STEP_MM["in"]
     return math.copysign(math.floor(abs(mm) / step + 0.5 + 1e-9) * step, mm) if units == "in" else round(mm, 0)
 
 
 def format_length(mm: float, units: Units) -> str:
-    """Text a tape is read by: `3/4 in`, `1 1/8 in`, `2 cm`, `1.25 cm`. Rounds to the tape's step.
+    """Format a length as on a tape: `3/4 in`, `1 1/8 in`, `2 cm`, `1.25 cm`. Rounds to the tape's step.
 
     >>> format_length(19.05, "in"), format_length(19.05, "cm"), format_length(0, "in")
     ('3/4 in', '2 cm', '0 in')
@@ -184,7 +184,7 @@ def format_length(mm: float, units: Units) -> str:
 
 
 def _exactly(mm: float, units: Units) -> str:
-    """A length that a fine tape shows, to 1/32 in or a tenth of a millimetre: `1 1/8 in`, `1.25 cm`."""
+    """Format a length on a fine tape, to 1/32 in or a tenth of a millimetre: `1 1/8 in`, `1.25 cm`."""
     if units == "cm":
         return f"{mm / 10:.2f}".rstrip("0").rstrip(".") + " cm"
     whole, part = divmod(Fraction(round(mm / MM_PER_INCH * 32), 32), 1)
@@ -192,7 +192,7 @@ def _exactly(mm: float, units: Units) -> str:
 
 
 def format_given(mm: float, units: Units) -> str:
-    """An amount as it was given, where a finer tape shows it exactly: to 1/32 in or to half a millimetre; else to the tape's step.
+    """Format an amount exactly where 1/32 in or half a millimetre allows it; else to the tape's step.
 
     >>> format_given(7.9375, "in"), format_given(6.0, "cm"), format_given(-50.0, "cm"), format_given(6.3, "in")
     ('5/16 in', '0.6 cm', '-5 cm', '1/4 in')
@@ -217,7 +217,7 @@ def _converted(size: str, units: Units) -> str:
 
 
 def in_units(text: str, units: Units) -> str:
-    """The text with the lengths in it written in these units; a text that speaks of "centimetres" by name is left as it is.
+    """Convert the lengths in a text to these units; a text with the word "centimetres" is left alone.
 
     >>> in_units("Let it down 1 cm, 2 in below", "in"), in_units("20 to 30 cm of it", "in"), in_units("1 in 10", "cm")
     ('Let it down 3/8 in, 2 in below', '7 7/8 in to 11 3/4 in of it', '1 in 10')
@@ -225,7 +225,7 @@ def in_units(text: str, units: Units) -> str:
     if not (" cm" in text or " mm" in text if units == "in" else " in" in text) or "centimetre" in text:
         return text
 
-    def told(match: re.Match[str]) -> str:
+    def converted(match: re.Match[str]) -> str:
         first, size = match["from"], match[0]
         if not first:
             return _converted(size, units)
@@ -234,4 +234,4 @@ def in_units(text: str, units: Units) -> str:
         low, last = _converted(f"{first} {match['metric']}", units), size.rpartition(" " + match["to"] + " ")[2]
         return f"{low} {match['to']} {_converted(last, units)}"
 
-    return _IN_TEXT.sub(told, text)
+    return _IN_TEXT.sub(converted, text)

@@ -87,7 +87,7 @@ def test_links_in_a_round_are_not_followed(shell: Shell, tmp_path: Path, name: s
     path.unlink(missing_ok=True)
     path.symlink_to(outside)
     code, _, err = shell("review", "x", "--photo", BACK, "--findings", SEEN, "--no-questions")
-    assert code == 1 and ("a case follows none" in err or "this is a folder" in err)
+    assert code == 1 and ("links in a case are not followed" in err or "this is a folder" in err)
     assert [] == names(outside)
 
 

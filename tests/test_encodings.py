@@ -132,7 +132,7 @@ def test_a_key_that_stands_twice_is_refused(shell: Shell, given: Callable[[str],
     path.write_text(twice, encoding="utf-8")
     code, _, err = shell(*READS[name][0])
     assert code == 1
-    assert "stands there twice" in err or "is not an event" in err
+    assert "appears twice" in err or "is not an event" in err
 
 
 # -- names -------------------------------------------------------------------------------------------------------------

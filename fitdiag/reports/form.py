@@ -203,16 +203,16 @@ def read_form(text: str, base: RuleBase, path: str) -> Form:
         sent = _Sent.model_validate_json(raw)
     except ValidationError as error:
         part = one_line(next(iter(error.errors()[0]["loc"]), "all of it"), 30)
-        told = f"this is no form of the kind {SCHEMA} that this program writes; what does not fit: {part}"
-        raise stop("form-schema", told, where=where) from None
+        message = f"this is not a form of kind {SCHEMA}; what does not fit: {part}"
+        raise stop("form-schema", message, where=where) from None
     return _Reading(base, where, sent.units, several=several).form(sent, f"{zlib.crc32(raw):08x}")
 
 
 def _packed(text: str, where: Where) -> tuple[bytes, bool]:
     """What the first whole block in a text holds, and whether there are others."""
     if len(text) > LARGEST or len(text.encode("utf-8", "replace")) > LARGEST:
-        told = f"this is larger than {LARGEST // 1024} kB"
-        raise stop("too-large", told, where=where, hint="is it the right one?")
+        message = f"this is larger than {LARGEST // 1024} kB"
+        raise stop("too-large", message, where=where, hint="is it the right one?")
     lines = re.sub(r"[^\n -~]", " ", text.replace("\r\n", "\n").replace("\r", "\n"))
     plain = _NOT_INK.sub("", _QUOTED.sub("", lines))
     blocks = list(dict.fromkeys(match.groups() for match in _BLOCK.finditer(plain)))
@@ -225,14 +225,14 @@ def _packed(text: str, where: Where) -> tuple[bytes, bool]:
         raise stop("form-cut", "the form is cut off: its last line is missing", where=where, hint=again)
     version, body, told = whole[0]
     if version != "1":
-        told = f"this form is of version {version}; this program reads version 1"
-        raise stop("form-schema", told, where=where)
+        message = f"this form is of version {version}; this program reads version 1"
+        raise stop("form-schema", message, where=where)
     with suppress(binascii.Error):
         raw = base64.b64decode(body + "=" * (-len(body) % 4), validate=True)
         if raw and zlib.crc32(raw) == int(told, 16):
             return raw, len(whole) > 1
-    told = "the form was changed or cut on its way: its checksum does not fit"
-    raise stop("form-changed", told, where=where, hint=again)
+    message = "the form was changed or cut on its way: its checksum does not fit"
+    raise stop("form-changed", message, where=where, hint=again)
 
 
 class _Reading:

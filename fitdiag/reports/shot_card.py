@@ -73,8 +73,8 @@ def card_of(
         if line not in lines:
             raise stop("line", f"'{one_line(line, 40)}' is not a line of the card", hint=f"use {', '.join(lines)}")
         if not HEIGHTS_MM[0] <= height <= HEIGHTS_MM[1]:  # also refuses what is not a number
-            told = f"{height:g} mm over the floor cannot be a {line} line"
-            raise stop("height", told, hint="measure it from the floor")
+            message = f"{height:g} mm over the floor cannot be a {line} line"
+            raise stop("height", message, hint="measure it from the floor")
     drawn = ", ".join(f"{line.id} ({line.where})" if line.where else line.id for line in worn.lines).capitalize()
     said = _said()
     words = {

@@ -280,6 +280,6 @@ def write_report(report: Report, path: Path, *, replace: bool = False) -> None:
     """Write a report in the format its file name asks for. Raises ProblemsFoundError for another ending."""
     writer = WRITERS.get(path.suffix.lower())
     if writer is None:
-        told = f"'{one_line(path.suffix, 20)}' is not a format to write"
-        raise stop("format", told, where=path, hint=f"end the name in {', '.join((*WRITERS, *PAGES))}")
+        message = f"'{one_line(path.suffix, 20)}' is not a format to write"
+        raise stop("format", message, where=path, hint=f"end the name in {', '.join((*WRITERS, *PAGES))}")
     write_atomically(path, writer(report), replace=replace)

@@ -1,1 +1,1 @@
-"""Sessions on disk: the log of every answer, the state it adds up to, and its replay under today's rules."""
+"""Sessions on disk: the log of answers, the state they add up to, and replay under today's rules."""

@@ -1,8 +1,8 @@
 """The case store: one client's garment from the first muslin until it fits, as a folder of plain files.
 
-`case.yaml` says whose and what, `round-01/round.yaml` how far a round is; findings, log, photos, marks, plan and documents lie
-beside it. People edit these two: what they changed meanwhile is never written over. Every change reads, changes and writes
-under the lock of the case.
+`case.yaml` says whose garment and which, `round-01/round.yaml` how far a round is; findings, log, photos, marks, plan and
+documents lie beside it. People edit these two: their changes are never overwritten. Every change reads, changes and writes
+under the case's lock.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ _Value = TypeVar("_Value", Case, Round)
 
 
 def folder_name(name: str) -> str:
-    """The folder of a case, from the fitter's name for it: letters, figures and hyphens only, so that it stays where it is.
+    """Turn the fitter's name for a case into a folder name of letters, figures and hyphens only. Raises ProblemsFoundError.
 
     >>> folder_name("The Lamplighter, Act 2"), folder_name("../../etc"), folder_name("CON")
     ('the-lamplighter-act-2', 'etc', 'case-con')
@@ -73,7 +73,7 @@ def folder_name(name: str) -> str:
 
 
 def find_case(parent: Path, name: str) -> Path:
-    """The folder of a case by the fitter's name for it, by its folder, or by a path that lies in `parent`."""
+    """Find a case's folder by the fitter's name, by folder name, or by a path in `parent`. Raises ProblemsFoundError."""
     given = name.rstrip("/\\")
     if given and Path(given).parent == parent and Path(given).name not in ("", "..") and "\0" not in given:
         given = Path(given).name
@@ -119,7 +119,7 @@ def open_case(folder: Path) -> Case:
 
 
 def _round_document(folder: Path) -> Document | None:
-    """The `round.yaml` of a round, or its text in the log where the file is missing; None where there is neither."""
+    """Read `round.yaml`, or its text in the log where the file is missing; None if there is neither."""
     path = folder / ROUND_FILE
     refuse_link(folder)
     refuse_link(path)
@@ -131,7 +131,7 @@ def _round_document(folder: Path) -> Document | None:
 
 @contextmanager
 def gathered(problems: list[Problem]) -> Iterator[None]:
-    """What is found inside is added to the problems, and work goes on after it."""
+    """Add problems raised inside to the list and carry on."""
     try:
         yield
     except ProblemsFoundError as stopped:
@@ -142,26 +142,26 @@ def refuse_link(path: Path) -> None:
     with refusals(path, "this cannot be read", reading=True):
         linked = path.is_symlink()
     if linked:
-        told = "this is a link, and a case follows none"
-        raise stop("link", told, where=path, hint="put the file itself into the case folder")
+        message = "this is a link; links in a case are not followed"
+        raise stop("link", message, where=path, hint="put the file itself into the case folder")
 
 
 def _round_folders(folder: Path) -> list[tuple[int, Path]]:
-    """The folders of rounds by number; one nearly named like a round is a fault, so that no round is passed over."""
+    """The round folders by number; a near miss in the name is a fault, so that no round is overlooked."""
     with refusals(folder, "this folder cannot be read", reading=True):
         names = sorted(os.listdir(folder))  # noqa: PTH208 (names only, to be sorted)
     rounds = {name: int(name[-2:]) for name in names if _ROUND.match(name)}
     if wrong := [folder / name for name in names if name not in rounds and _NEARLY_A_ROUND.match(name)]:
-        told = "this is not the name of a round"
+        message = "this is not the name of a round"
         hint = "write it like round-01"
-        raise ProblemsFoundError(Problem("round-name", told, Where(shown_path(path)), hint) for path in wrong)
+        raise ProblemsFoundError(Problem("round-name", message, Where(shown_path(path)), hint) for path in wrong)
     return [(number, folder / name) for name, number in rounds.items()]
 
 
 def case_findings(case: Case, rules: RuleBase, *, before: int = MOST_ROUNDS + 1) -> Findings:
-    """What is known before a round begins: body notes, measures, and everything done in the rounds before number `before`.
+    """Return what is known before round `before` begins: body notes, measures, and everything done in earlier rounds.
 
-    Raises ProblemsFoundError, at its line, for whatever these rules do not know.
+    Raises ProblemsFoundError, with its line, for anything these rules do not know.
     """
     document = read_yaml(case.folder / CASE_FILE, LARGEST, "case")
     findings = findings_in(document, (), document.data, rules, CASE_KEYS)
@@ -170,12 +170,12 @@ def case_findings(case: Case, rules: RuleBase, *, before: int = MOST_ROUNDS + 1)
     for one in case.rounds:
         for index, item in enumerate(one.done):
             if item.alteration not in rules.alterations:
-                told = f"there is no alteration '{one_line(item.alteration, 50)}'"
+                message = f"there is no alteration '{one_line(item.alteration, 50)}'"
                 where = read_yaml(one.folder / ROUND_FILE, LARGEST).where(("done", index))
                 hint = (
                     hints.near(item.alteration, rules.alterations) or "`fitdiag rules list alterations` shows them all"
                 )
-                problems.append(Problem("unknown-id", told, where, hint))
+                problems.append(Problem("unknown-id", message, where, hint))
     if problems:
         raise ProblemsFoundError(problems)
     done = (Done(item.alteration, item.amount_mm, one.number)
@@ -187,7 +187,7 @@ def case_findings(case: Case, rules: RuleBase, *, before: int = MOST_ROUNDS + 1)
 
 
 def new_case(draft: Case, pattern: Path | None = None) -> Case:
-    """Begin a case: its folder, named after it in that of the draft, is there whole or not at all. The pattern is copied into it."""
+    """Create a case, whole or not at all, in a folder named after it in `draft.folder`; the pattern is copied into it."""
     content = read_bytes(pattern, LARGEST_PATTERN, "pattern") if pattern else b""
     ending = "".join(char for char in pattern.suffix.lower() if char in "." or char.isalnum()) if pattern else ""
     name, parent = one_line(draft.name, LONGEST_NAME + 1), draft.folder
@@ -203,17 +203,17 @@ def new_case(draft: Case, pattern: Path | None = None) -> Case:
 
 
 def _refuse_taken(parent: Path, folder: Path) -> None:
-    """Names that differ only in capitals or accents written in two ways are one name on some disks."""
+    """Refuse a taken name; names that differ only in case or in how accents are encoded are the same on some disks."""
     with refusals(parent, "this folder cannot be read", reading=True):
         for entry in os.scandir(parent):
             if unicodedata.normalize("NFC", entry.name).casefold() == folder.name:
                 hint = f"`fitdiag case show {folder.name}` shows it; a second garment has a name of its own, like 'the lamplighter, black'"
-                told = "there is a case or a file of this name already"
-                raise stop("exists", told, where=entry.path, hint=hint)
+                message = "there is a case or a file of this name already"
+                raise stop("exists", message, where=entry.path, hint=hint)
 
 
 def save_case(case: Case, changed: Case) -> Case:
-    """Write what differs between a case as it was opened and `changed` (not its rounds); the rest stays as it is on the disk."""
+    """Write what differs between a case as opened and `changed` (except its rounds); the rest stays as on disk."""
     with alone(case.folder):
         found = open_case(case.folder)
         path = case.folder / CASE_FILE
@@ -224,9 +224,9 @@ def save_case(case: Case, changed: Case) -> Case:
 
 
 def add_round(case: Case, *, today: date | None = None, fingerprint: str = "") -> Case:
-    """Begin the next round; it is the fitter's turn. A folder of that name without a `round.yaml` is taken as it lies.
+    """Begin the next round; it is the fitter's turn. An existing folder of that name without `round.yaml` is used as it is.
 
-    `fingerprint`: of the rules, for the head of the round's log.
+    `fingerprint`: the rules' fingerprint, for the head of the round's log.
     """
     if case.closed:
         hint = f"to open it again, take the lines 'closed:' out of {CASE_FILE}"
@@ -234,8 +234,8 @@ def add_round(case: Case, *, today: date | None = None, fingerprint: str = "") -
     with alone(case.folder):
         found = open_case(case.folder)
         if [one.number for one in found.rounds] != [one.number for one in case.rounds]:
-            told = "a round was begun or taken away meanwhile"
-            raise stop("changed", told, where=case.folder, hint="look at it, then do this again")
+            message = "a round was begun or removed meanwhile"
+            raise stop("changed", message, where=case.folder, hint="look at it, then do this again")
         number = found.rounds[-1].number + 1 if found.rounds else 1
         if number > MOST_ROUNDS:
             raise stop("too-many", f"a case has at most {MOST_ROUNDS} rounds", where=case.folder)
@@ -250,17 +250,17 @@ def add_round(case: Case, *, today: date | None = None, fingerprint: str = "") -
 
 
 def _save_round(case: Case, one: Round, fingerprint: str = "") -> None:
-    """Write a round, if it reads back."""
+    """Write a round once its text is known to read back."""
     path = one.folder / ROUND_FILE
     text = _checked(round_text(one, case.units), path, lambda document: round_in(document, one.number, one.folder))
     save_round(case, one, text, fingerprint)
 
 
 def update_round(case: Case, changed: Round, *, today: date | None = None) -> Case:
-    """Write what differs between a round as `case` knows it and `changed`; the rest stays as it is on the disk.
+    """Write what differs between a round as `case` knows it and `changed`; the rest stays as on disk.
 
-    When the turn changes and `since` does not, it is set to today. Raises ProblemsFoundError if somebody changed the same
-    thing meanwhile.
+    When the turn changes and `since` does not, it is set to today. Raises ProblemsFoundError if the same field was changed
+    meanwhile.
     """
     before = case.round(changed.number)
     if before.waiting != changed.waiting and before.since == changed.since:
@@ -277,7 +277,7 @@ def update_round(case: Case, changed: Round, *, today: date | None = None) -> Ca
 
 
 def _merged(known: _Value, wanted: _Value, found: _Value, fixed: tuple[str, ...], path: Path) -> _Value:
-    """`found` with every field that was changed from `known` to `wanted`."""
+    """Apply to `found` every field changed between `known` and `wanted`; `fixed` fields are skipped."""
     changes: dict[str, Any] = {}
     for item in fields(known):
         before, after, now = (getattr(value, item.name) for value in (known, wanted, found))
@@ -285,22 +285,22 @@ def _merged(known: _Value, wanted: _Value, found: _Value, fixed: tuple[str, ...]
             continue
         if now not in (before, after):
             hint = "look at it, then do this again"
-            told = f"'{item.name}' was changed in this file meanwhile"
-            raise stop("changed", told, where=path, hint=hint)
+            message = f"'{item.name}' was changed in this file meanwhile"
+            raise stop("changed", message, where=path, hint=hint)
         changes[item.name] = after
     return replace(found, **changes)
 
 
 def _checked(text: str, path: Path, read: Callable[[Any], object]) -> str:
-    """The text, if it can be read back: what a file may hold is said in one place, the reader. Nothing else is ever written."""
+    """Return the text if it reads back: only the reader defines what a file may hold, and nothing else is ever written."""
     if len(text.encode(errors="replace")) > LARGEST:
         raise stop("too-large", f"this would be larger than {LARGEST // 1024} kB", where=path)
     try:
         read(parse_yaml(text, shown_path(path)))
     except ProblemsFoundError as stopped:
         where = Where(shown_path(path))
-        told = (replace(item, message=f"not written: {item.message}", where=where) for item in stopped.problems)
-        raise ProblemsFoundError(told) from None
+        problems = (replace(item, message=f"not written: {item.message}", where=where) for item in stopped.problems)
+        raise ProblemsFoundError(problems) from None
     return text
 
 
@@ -309,11 +309,11 @@ def _checked(text: str, path: Path, read: Callable[[Any], object]) -> str:
 
 @contextmanager
 def alone(folder: Path, *, begun: bool = True) -> Iterator[files.Alone]:
-    """Only one window at a time changes a case; a second time in the same window is no wait.
+    """Hold the lock of a case, so that only one window changes it; re-entrant within a window.
 
-    Its lock file stays only behind a killed command, and tells the next one whose leftovers to look for. What was broken off
-    in the case before is finished first. `begun`: the case is there. Raises ProblemsFoundError if another
-    window does not end, or if the case is gone.
+    Only a killed command leaves its lock file behind, which tells the next one whose leftovers to look for. Interrupted work
+    in the case is finished first. `begun`: the case exists already. Raises ProblemsFoundError if another window does not
+    finish, or if the case is gone.
     """
     where = Where(shown_path(folder))
     with ExitStack() as held:
@@ -325,6 +325,6 @@ def alone(folder: Path, *, begun: bool = True) -> Iterator[files.Alone]:
         if begun and not folder.is_dir():
             raise stop("gone", "this case was deleted or moved meanwhile", where=where, hint="nothing was written")
         if begun:
-            for inner in sorted(folder.glob("round-[0-9][0-9]"))[-2:]:  # the rounds before are not written any more
+            for inner in sorted(folder.glob("round-[0-9][0-9]"))[-2:]:  # earlier rounds are no longer written
                 settle(inner)
         yield lock

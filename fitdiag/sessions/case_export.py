@@ -1,4 +1,4 @@
-"""A case leaves: copied as it is, copied without anything that says whose it is, or deleted. No link is ever followed."""
+"""Copy a case as it is, copy it anonymously, or delete it. Links are never followed."""
 
 from __future__ import annotations
 
@@ -26,10 +26,10 @@ from fitdiag.sessions.case_list import CASE_FILE
 from fitdiag.sessions.log import LARGEST_LOG, ReadLog, day_of, head_of, listed, read_log
 from fitdiag.sessions.state import events_of, fold
 
-# notes in the lock of a case: where a copy is written, when its photos were deleted
+# prefixes of notes in a case's lock: where a copy is written, when its photos were deleted
 PLACE, PHOTOS = "place ", "photos "
-DAY_0 = date(2000, 1, 1)  # stands for the day a case was opened, once its days are counted from there
-LEFT_OUT = "left-out"  # stands where a word was that the rules do not know, so that it may be anybody's
+DAY_0 = date(2000, 1, 1)  # the day a case was opened, in an anonymous copy
+LEFT_OUT = "left-out"  # replaces a word the rules do not know, as it may be a name
 LARGEST_INSIDE = 512 * 1024 * 1024
 _PICTURES = (".jpg", ".jpeg", ".png", ".heic", ".heif", ".webp", ".tif", ".tiff", ".gif")
 _IS_CASE = re.compile(rb"(?m)^schema:\s*['\"]?fitdiag\.case/")
@@ -38,7 +38,7 @@ _HEAD = "# Days are counted from 2000-01-01, which stands for the day the case w
 
 @dataclass(frozen=True)
 class Contents:
-    """What lies in a case folder: paths below it. `links` and other special files are never opened."""
+    """What a case folder holds, as paths relative to it; `size` in bytes. `links` and other special files are never opened."""
 
     files: tuple[Path, ...]
     links: tuple[Path, ...]
@@ -47,9 +47,9 @@ class Contents:
 
 
 def contents(folder: Path) -> Contents:
-    """Look through a case folder. Raises ProblemsFoundError where it cannot be looked into."""
+    """List a case folder. Raises ProblemsFoundError if it cannot be read."""
     refuse_link(folder)
-    found: list[Path] = []
+    paths: list[Path] = []
     links: list[Path] = []
     sizes: list[int] = []
 
@@ -57,26 +57,26 @@ def contents(folder: Path) -> Contents:
         raise error
 
     with files.refusals(folder, "this folder cannot be read", reading=True):
-        for at, inner, names in os.walk(folder, onerror=stopped, followlinks=False):
+        for folder_path, inner, names in os.walk(folder, onerror=stopped, followlinks=False):
             inner.sort()
-            links += [Path(at, name) for name in inner if Path(at, name).is_symlink()]
-            for path in sorted(Path(at, name) for name in names):
+            links += [path for name in inner if (path := Path(folder_path, name)).is_symlink()]
+            for path in sorted(Path(folder_path, name) for name in names):
                 if path.is_symlink() or not path.is_file():
                     links.append(path)
                 else:
-                    found.append(path)
+                    paths.append(path)
                     sizes.append(path.stat().st_size)
-    below = [tuple(path.relative_to(folder) for path in paths) for paths in (found, links)]
-    return Contents(below[0], below[1], sum(path.suffix.lower() in _PICTURES for path in found), sum(sizes))
+    below = [tuple(path.relative_to(folder) for path in group) for group in (paths, links)]
+    return Contents(below[0], below[1], sum(path.suffix.lower() in _PICTURES for path in paths), sum(sizes))
 
 
 # -- copies ------------------------------------------------------------------------------------------------------------
 
 
 def export_case(case: Case, to: Path, rules: RuleBase | None = None) -> Contents:
-    """Write a case to a new folder, or a file if `to` ends in .zip: as it is, or with `rules` without saying whose it is.
+    """Write a case to a new folder, or to a file if `to` ends in .zip: as it is, or anonymously if `rules` are given.
 
-    The rules say which words are theirs; any other may be a name. Returns what was copied.
+    Words the rules do not know may be names and are left out. Returns what was copied. Raises ProblemsFoundError.
     """
     with files.refusals(to, "this folder cannot be used"):
         inside = to.suffix.lower() != ".zip" and to.resolve().is_relative_to(case.folder.resolve())
@@ -85,17 +85,19 @@ def export_case(case: Case, to: Path, rules: RuleBase | None = None) -> Contents
     links: tuple[Path, ...] = ()
     with ExitStack() as held:
         try:
-            place = os.path.abspath(to.parent)  # noqa: PTH100 (a name as it is given, no link looked into)
+            place = os.path.abspath(to.parent)  # noqa: PTH100 (the name as given, links not resolved)
             held.enter_context(alone(case.folder)).note(f"{PLACE}{place}")
         except ProblemsFoundError as stopped:
-            if stopped.problems[0].code != "cannot-save":  # what cannot be written nobody changes meanwhile
+            if stopped.problems[0].code != "cannot-save":  # nobody can change what cannot be written
                 raise
         if rules is not None:
             parts = {Path(path): text.encode() for path, text in anonymous_files(case, rules).items()}
         else:
-            found = contents(case.folder)
-            links = found.links
-            names = [path for path in found.files if not any(part.startswith(files.TEMPORARY) for part in path.parts)]
+            held_files = contents(case.folder)
+            links = held_files.links
+            names = [
+                path for path in held_files.files if not any(part.startswith(files.TEMPORARY) for part in path.parts)
+            ]
             parts = {path: files.read_bytes(case.folder / path, LARGEST_INSIDE) for path in names}
         if to.suffix.lower() == ".zip":
             files.write_atomically(to, _zipped(parts, "case" if rules is not None else case.folder.name))
@@ -106,25 +108,25 @@ def export_case(case: Case, to: Path, rules: RuleBase | None = None) -> Contents
 
 
 def _zipped(parts: Mapping[Path, bytes], top: str) -> bytes:
-    """A zip file; every entry bears the same day, because the days of the files are nobody's business."""
-    held = io.BytesIO()
-    with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as archive:
+    """Make a zip file; all entries bear the same date, as the files' dates are private."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
         for path, content in parts.items():
             name = path.as_posix().encode("utf-8", "xmlcharrefreplace").decode()  # an archive holds names in UTF-8 only
             entry = zipfile.ZipInfo(f"{top}/{name}")
             entry.external_attr = 0o600 << 16
             archive.writestr(entry, content, zipfile.ZIP_DEFLATED)
-    return held.getvalue()
+    return buffer.getvalue()
 
 
 def anonymous_files(case: Case, rules: RuleBase) -> dict[str, str]:
-    """The files of a case without name, photos, marks, pattern, notes and free text, days counted from `DAY_0`.
+    """Return a case's files, path to text, without name, photos, marks, pattern, notes and free text; days count from `DAY_0`.
 
-    What stays is built up anew from values that the rules know; nothing is copied through.
+    What remains is rebuilt from values the rules know; nothing is copied through. Raises ProblemsFoundError.
     """
     if case.garment != rules.about.garment:
-        told = f"this case is about {case.garment}, these rules are for {rules.about.garment}"
-        raise stop("garment", told, where=case.folder / CASE_FILE)
+        message = f"this case is about {case.garment}, these rules are for {rules.about.garment}"
+        raise stop("garment", message, where=case.folder / CASE_FILE)
     shift = DAY_0 - case.opened
     grades = (*rules.words.body_grades.words, "no")
     plain = Case(
@@ -150,7 +152,7 @@ def anonymous_files(case: Case, rules: RuleBase) -> dict[str, str]:
 
 
 def _shifted(day: date, shift: timedelta) -> date:
-    """A day counted from day 0; far off ones are held at the ends of what a file may hold."""
+    """Shift a day, clamped to what a file may hold."""
     try:
         return min(max(day + shift, date(1900, 1, 1)), date(2099, 12, 31))
     except OverflowError:
@@ -176,7 +178,7 @@ def _bare_round(one: Round, rules: RuleBase, shift: timedelta) -> Round:
 
 
 def _bare_log(log: ReadLog, rules: RuleBase, shift: timedelta) -> str:
-    """A log of what a session adds up to, as far as the rules know it, and of what came of it; all on the day it was begun."""
+    """A log of what a session adds up to, as far as the rules know it, and its outcome; all dated the day it was begun."""
     findings = replace(fold(log.events, rules).findings, client="", notes=())
     head = head_of(rules.about.garment, rules.fingerprint, "", findings.units)
     events = [head, *events_of(findings, Findings(units=findings.units))]
@@ -194,30 +196,30 @@ def _bare_log(log: ReadLog, rules: RuleBase, shift: timedelta) -> str:
 
 
 def refuse_other_folder(folder: Path) -> None:
-    """Only the folder of a case may be deleted, be its `case.yaml` whole or not."""
+    """Refuse to delete anything but a case folder, whether its `case.yaml` is intact or not."""
     refuse_link(folder)
     path = folder / CASE_FILE
     refuse_link(path)
     if not path.is_file() or not _IS_CASE.search(files.read_bytes(path, 16 * LARGEST)):
-        told = "this is not the folder of a case; nothing was deleted"
-        raise stop("no-case", told, where=folder, hint=f"a case has a {CASE_FILE}")
+        message = "this is not the folder of a case; nothing was deleted"
+        raise stop("no-case", message, where=folder, hint=f"a case has a {CASE_FILE}")
 
 
 def delete_case(folder: Path) -> None:
-    """Delete a case: it is there whole or gone; what a kill leaves of it goes with the next command on its root."""
+    """Delete a case, all or nothing; whatever a kill leaves is removed by the next command on its root."""
     refuse_other_folder(folder)
     with alone(folder):
         for path in sorted(folder.glob("round-*/session.jsonl")):
             with suppress(OSError), closing(files.Growing(path)) as log:
-                if not log.lock(0.0, LARGEST_LOG):  # an interview would write on into a case that is gone
-                    told = "an interview of this case is open in another window"
-                    raise stop("in-use", told, where=path, hint="leave it first")
+                if not log.lock(0.0, LARGEST_LOG):  # an interview would go on writing to a deleted case
+                    message = "an interview of this case is open in another window"
+                    raise stop("in-use", message, where=path, hint="leave it first")
         with files.refusals(folder, "not all of this could be deleted; the next command goes on with it"):
             files.delete_folder(folder)
 
 
 def delete_photos(case: Case, today: date) -> Case:
-    """Delete the pictures of a case and the marks on them, and say in `case.yaml` when that was."""
+    """Delete the pictures of a case and their marks, and record the day in `case.yaml`."""
     with alone(case.folder) as lock:
         lock.note(f"{PHOTOS}{today.isoformat()}")
         for path in contents(case.folder).files:

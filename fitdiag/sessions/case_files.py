@@ -1,6 +1,6 @@
 """What `case.yaml` and `round.yaml` hold, as immutable values, and their text: read strictly, written so that it reads back.
 
-Lengths are written with their unit; dates as 2026-11-23. Figures without a unit stand only in outcome and nudges, in millimetres.
+Lengths are written with their unit, dates as 2026-11-23. Only outcome and nudges hold figures without a unit, in millimetres.
 """
 
 from __future__ import annotations
@@ -27,8 +27,7 @@ from fitdiag.knowledge.about import FigurePart
 from fitdiag.knowledge.basics import Id, LengthMm, Part, Strict, YesNo, length_mm, one_or_many
 from fitdiag.knowledge.findings import MOST_DONE, Side
 from fitdiag.knowledge.findings_file import named, noted, of_the_body
-from fitdiag.knowledge.reading import file_text, read_file, wrong
-from fitdiag.knowledge.reading import quoted as told_value
+from fitdiag.knowledge.reading import file_text, quoted, read_file, wrong
 from fitdiag.knowledge.strict_yaml import Document
 from fitdiag.problems import one_line
 from fitdiag.units import LONGEST_MM, InvalidLengthError, Units, format_length, parse_length
@@ -56,14 +55,14 @@ def _day(value: object) -> date:
     with suppress(ValueError):
         if isinstance(value, str) and _DAY.match(value):
             return date.fromisoformat(value)
-    raise wrong("day", f"{told_value(value)} is not a day", "write it like 2026-11-23")
+    raise wrong("day", f"{quoted(value)} is not a day", "write it like 2026-11-23")
 
 
 def _millimetres(value: object) -> float:
     if isinstance(value, str):
         return length_mm(value)
     if isinstance(value, bool) or not isinstance(value, int | float) or not -LONGEST_MM <= value <= LONGEST_MM:
-        raise wrong("amount", f"{told_value(value)} is not a length", "write millimetres, or 3/4 in or 2 cm")
+        raise wrong("amount", f"{quoted(value)} is not a length", "write millimetres, or 3/4 in or 2 cm")
     return float(value)
 
 
@@ -78,20 +77,20 @@ def _text(longest: int, *, needed: bool = True) -> BeforeValidator:
 
 
 def _grades(value: object) -> object:
-    """Body notes with their grades, in any form that a findings file has for them."""
+    """Body notes and their grades, in any form a findings file allows."""
     plain: dict[object, object] = {"True": "some", "yes": "some", "False": "no"}
     return {note: plain.get(str(grade), grade) for note, grade in noted(value).items()}
 
 
 def _inside(value: object, info: ValidationInfo[Path]) -> str:
-    """A path that stays in the case folder, links followed; empty for none."""
+    """A path that stays inside the case folder with links resolved; empty for none."""
     if value == "":
         return value
     if not isinstance(value, str) or len(value) > 200:
         raise wrong("text", "this is text of at most 200 characters")
     if one_line(value) != value or "\\" in value or PureWindowsPath(value).drive or PurePosixPath(value).is_absolute():
         raise wrong("path", "this is not a path inside the case folder", "write it like pattern.yaml")
-    with suppress(OSError, ValueError, RuntimeError):  # a circle of links, a name too long
+    with suppress(OSError, ValueError, RuntimeError):  # a link loop, a name too long
         if ".." not in PurePosixPath(value).parts and (info.context / value).resolve().is_relative_to(
             info.context.resolve()
         ):
@@ -143,7 +142,7 @@ class Advised(Strict):
 
 @dataclass(frozen=True)
 class Carried(Strict):
-    """What was really done of an alteration: `done` no, or yes with the amount, as far as it is known."""
+    """What was really done of an alteration: `done`, and the amount if known (mm)."""
 
     alteration: Id
     amount_mm: Annotated[LengthMm | None, Field(alias="amount")] = None
@@ -152,7 +151,7 @@ class Carried(Strict):
 
 @dataclass(frozen=True)
 class Outcome(Strict):
-    """A symptom before the round and after it: what was expected and what was observed, with its error. In mm, signed."""
+    """A symptom before and after the round: expected and observed amount, and the error, all in mm and signed."""
 
     before: Millimetres | None = None
     expected: Millimetres | None = None
@@ -168,10 +167,10 @@ def _nothing_of_nothing(item: Carried) -> Carried:
 
 @dataclass(frozen=True)
 class Round:
-    """One round. `done` is empty as long as nobody was asked what was done; `fits` is None as long as it is open.
+    """One round. `done` is empty until somebody was asked what was done; `fits` is None while open.
 
-    `left_out`: alterations that the list held and the fitter chose not to advise. `forms`: the checksums of the forms taken in.
-    `nudges`: by how much (mm) its try-on moved parts of the simulated body.
+    `left_out`: listed alterations the fitter chose not to advise. `forms`: checksums of the forms taken in.
+    `nudges`: how far (mm) its try-on moved parts of the simulated body.
     """
 
     number: int
@@ -236,7 +235,7 @@ class Case:
     rounds: tuple[Round, ...] = ()
 
     def round(self, number: int) -> Round:
-        """The round of that number. Raises KeyError."""
+        """Return the round with this number. Raises KeyError."""
         for one in self.rounds:
             if one.number == number:
                 return one
@@ -264,10 +263,10 @@ class _Measures(Part):
 
 
 def _file_of(value: type, without: Collection[str], **other: Any) -> type[Part]:
-    """What a file of a value holds: its fields but those that are told by its place, and those that stand there in another way."""
+    """Make the file model of a value: its fields, except `without` (known from the path or written differently), plus `other`."""
     hints = get_type_hints(value, include_extras=True)
-    told: dict[str, Any] = {one.name: (hints[one.name], one) for one in fields(value) if one.name not in without}
-    return create_model(value.__name__, __base__=Part, **(told | other))
+    shared: dict[str, Any] = {one.name: (hints[one.name], one) for one in fields(value) if one.name not in without}
+    return create_model(value.__name__, __base__=Part, **(shared | other))
 
 
 _CASE_FILE = _file_of(
@@ -279,9 +278,9 @@ CASE_KEYS = ("schema", *_CASE_FILE.model_fields)
 
 
 def case_in(document: Document, folder: Path) -> Case:
-    """The case in a `case.yaml`, without its rounds. Raises ProblemsFoundError with every fault at its line and column.
+    """Read the case in a `case.yaml`, without its rounds. Raises ProblemsFoundError with every fault at its line and column.
 
-    Whether the rules know its body notes and measures is looked at when they are used.
+    Body notes and measures are checked against the rules only when they are used.
     """
     known = dict(read_file(document, _CASE_FILE, CASE_SCHEMA, folder))
     lengths: _Measures = known.pop("measures")
@@ -289,7 +288,7 @@ def case_in(document: Document, folder: Path) -> Case:
 
 
 def round_in(document: Document, number: int, folder: Path) -> Round:
-    """The round in a `round.yaml`. Raises ProblemsFoundError with every fault at its line and column."""
+    """Read the round in a `round.yaml`. Raises ProblemsFoundError with every fault at its line and column."""
     known = dict(read_file(document, _ROUND_FILE, ROUND_SCHEMA))
     return Round(number, folder, **known | {"since": known["since"] or known["opened"]})
 
@@ -298,7 +297,7 @@ def round_in(document: Document, number: int, folder: Path) -> Round:
 
 
 def length_text(mm: float, units: Units) -> str:
-    """A length in the case's units, as it is cut where that is exact; else in mm, so that nothing is rounded away.
+    """Format a length in the case's units where the tape's step is exact, else in mm, so that nothing is rounded away.
 
     >>> length_text(19.05, "in"), length_text(7.0, "in"), length_text(25.0, "cm")
     ('3/4 in', '7 mm', '2.5 cm')

@@ -1,6 +1,6 @@
-"""The first look on Monday: every case of a folder, who waits for whom and since when.
+"""The list of cases in a folder: who waits for whom, and since when.
 
-What a killed command left behind goes at the next start of any command on the same root, and what a delete began is finished.
+Any command on the same root first removes what a killed command left behind and finishes an interrupted deletion.
 Nothing heavy is imported before a case is read.
 """
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 CASE_FILE = "case.yaml"
 OWN = ".fitdiag"
-TO_SEND = "send the documents"  # what is to do where a list waits to be sent
+TO_SEND = "send the documents"  # to do while a list waits to be sent
 _LOCK = ".lock"
 
 
@@ -48,26 +48,26 @@ class Row(NamedTuple):
     advised_in: int
 
     def days(self, today: date) -> int:
-        """How long somebody has been waiting."""
+        """Days somebody has been waiting."""
         return max(0, (today - date.fromisoformat(self.since)).days)
 
     def days_left(self, today: date) -> int | None:
-        """How long the photos may still be kept: under 0 when the day is over; None without such a day."""
+        """Days the photos may still be kept, negative once overdue; None without a limit."""
         return (date.fromisoformat(self.keep_until) - today).days if self.keep_until else None
 
 
 @dataclass(frozen=True)
 class CaseList:
-    """The cases of a folder, those to be worked on first; `problems` of those that cannot be read."""
+    """The cases of a folder, the fitter's turn first; `problems`: those that cannot be read."""
 
     rows: tuple[Row, ...]
     problems: tuple[Problem, ...] = ()
 
 
 def list_cases(parent: Path) -> CaseList:
-    """All cases in a folder: the fitter's turn first, in it the longest wait first; closed ones last.
+    """List all cases in a folder: the fitter's turn first, then the client's, closed ones last, each by longest wait.
 
-    A case that cannot be read is a problem, not the end.
+    A case that cannot be read becomes a problem and does not stop the list.
     """
     from fitdiag.sessions.case import gathered, open_case  # noqa: PLC0415 (heavy)
 
@@ -83,10 +83,10 @@ def list_cases(parent: Path) -> CaseList:
 
 
 def row_of(case: Case) -> Row:
-    """What the list says about a case."""
+    """The row of a case in the list."""
     last = case.last_round
-    told = next((one for one in reversed(case.rounds) if one.advised), None)
-    advised = (_in_words(item, case.units) for item in (told.advised if told else ()))
+    latest = next((one for one in reversed(case.rounds) if one.advised), None)
+    advised = (_advised_text(item, case.units) for item in (latest.advised if latest else ()))
     keep_until = case.consent.keep_until if not case.consent.removed else None
     return Row(
         folder=case.folder.name,
@@ -97,7 +97,7 @@ def row_of(case: Case) -> Row:
         since=(last.since if last else case.opened).isoformat(),
         to_do=_to_do(case),
         advised=one_line("; ".join(advised), 400),
-        advised_in=told.number if told else 0,
+        advised_in=latest.number if latest else 0,
         keep_until=keep_until.isoformat() if keep_until else "",
         closed=case.closed.day.isoformat() if case.closed else "",
         outcome=case.closed.outcome if case.closed else "",
@@ -105,7 +105,7 @@ def row_of(case: Case) -> Row:
     )
 
 
-def _in_words(item: Advised, units: Units) -> str:
+def _advised_text(item: Advised, units: Units) -> str:
     """An alteration with its amount and side as one line."""
     amount = format_given(item.amount_mm, units) if item.amount_mm is not None else ""
     return " ".join(filter(None, (item.alteration.replace("-", " "), amount, item.side if item.side != "both" else "")))
@@ -133,17 +133,17 @@ def _to_do(case: Case) -> str:
 
 
 def recover(parent: Path) -> list[str]:
-    """Sweep a root of cases, and go on with what was broken off there; in words, what was finished. Never fails."""
+    """Sweep a root of cases and finish interrupted work there; returns what was finished, in words. Never fails."""
     ended = sum(name.startswith(GONE) for name in sweep(parent))
-    told = [f"Finished now: {ended} deletion{'' if ended == 1 else 's'} that had been broken off."] if ended else []
+    messages = [f"Finished now: {ended} deletion{'' if ended == 1 else 's'} that had been broken off."] if ended else []
     own = parent / OWN
     with suppress(OSError, ValueError):
-        if os.path.lexists(own / "list.txt"):  # in which an older program kept the names of cases
+        if os.path.lexists(own / "list.txt"):  # where an older version kept the names of cases
             remove_file(own / "list.txt")
     try:
         names = [entry.name for entry in os.scandir(own)]
     except (OSError, ValueError):
-        return told
+        return messages
     for name in sorted(names):
         if name.endswith(_LOCK) and not name.startswith("."):
             with (
@@ -151,21 +151,21 @@ def recover(parent: Path) -> list[str]:
                 files.alone(own / name, 0.0, only_left=True) as lock,
             ):
                 if lock is not None:  # else somebody is at work there
-                    told += _go_on(parent / name.removesuffix(_LOCK), lock.notes())
+                    messages += _go_on(parent / name.removesuffix(_LOCK), lock.notes())
     sweep(own)
-    return told
+    return messages
 
 
 def _go_on(folder: Path, notes: list[str]) -> list[str]:
-    """Clean up behind a killed command on one case."""
+    """Clean up after a killed command on one case; returns what was finished, in words."""
     from fitdiag.sessions.case_export import PHOTOS, PLACE, delete_photos  # noqa: PLC0415 (only after a kill)
 
-    told: list[str] = []
+    messages: list[str] = []
     for note in notes:
         if note.startswith(PLACE):
             sweep(Path(note.removeprefix(PLACE)))
     if not (folder / CASE_FILE).is_file() or folder.is_symlink():
-        return told
+        return messages
     sweep_case(folder)
     from fitdiag.sessions.case import alone, open_case  # noqa: PLC0415 (the same)
 
@@ -173,10 +173,10 @@ def _go_on(folder: Path, notes: list[str]) -> list[str]:
         for note in notes:
             if note.startswith(PHOTOS):
                 delete_photos(open_case(folder), date.fromisoformat(note.removeprefix(PHOTOS)))
-                told.append("Finished now: the deletion of photos that had been broken off.")
-    return told
+                messages.append("Finished now: the deletion of photos that had been broken off.")
+    return messages
 
 
 def sweep_case(folder: Path) -> int:
-    """Remove what is half written anywhere in a case; how many leftovers there were. No link is followed."""
-    return sum(len(sweep(Path(at))) for at, _, _ in os.walk(folder, followlinks=False))
+    """Remove temporary files anywhere in a case; returns how many. Links are not followed."""
+    return sum(len(sweep(Path(inner))) for inner, _, _ in os.walk(folder, followlinks=False))

@@ -1,7 +1,7 @@
-"""From what pictures measured to findings a fitter confirms: which symptom a quantity answers stands in the rules.
+"""Turns picture measurements into findings for the fitter to confirm; the rules say which symptom a quantity answers.
 
-Every reading becomes a number with its standard deviation. It is called seen or not seen only where the error allows one of them;
-else the number stands there without a verdict, and the diagnosis weighs it for what it is.
+Every reading is a number with its standard deviation. It is called seen or not seen only where the error leaves no doubt;
+otherwise it stays without a verdict, and the diagnosis weighs it as it is.
 """
 
 from __future__ import annotations
@@ -15,13 +15,13 @@ from fitdiag.knowledge.model import FromPhoto, RuleBase, Seen, Symptom
 from fitdiag.photos.measure import Together, slope_mm
 from fitdiag.photos.readings import Measured
 
-# standard deviations; what could as well be none is no verdict
+# standard deviations from zero an amount needs to count as seen, by grade of the reading
 CLEAR_OF_ZERO = {
     "good": 2.5,
     "fair": 3.5,
     "don't use": 99.0,
 }
-_LEAN_LENGTH = 600.0  # mm of grainline over which a lean is told
+_LEAN_LENGTH = 600.0  # mm of grainline over which a lean is given
 _QUANTITY = {"drop": "drop", "rise": "drop", "v-depth": "v depth", "slope": "tilt", "lean": "lean", "lean-out": "lean",
              "from-centre": "from the centre at the waist", "dip": "dip"}  # fmt: skip
 
@@ -53,7 +53,7 @@ def findings_from(base: RuleBase, found: Sequence[Together], measured: Sequence[
 
 
 def _amount(link: FromPhoto, item: Together, measured: Sequence[Measured]) -> _Amount | None:
-    """The amount a measured quantity gives a symptom, mm; None if it is another quantity or must not be used."""
+    """The amount (mm) a measured quantity gives for a symptom; None if it does not apply or must not be used."""
     front = item.line.startswith("front-")
     if (
         item.line.removeprefix("front-") not in link.lines
@@ -83,16 +83,16 @@ def _amount(link: FromPhoto, item: Together, measured: Sequence[Measured]) -> _A
 
 
 def _most(symptom: Symptom, amounts: Sequence[_Amount]) -> _Amount:
-    """The amount that most clearly shows most: a wide reading takes nothing from a sure one of another line."""
+    """The amount that shows most even at its error bound, so that a wide reading does not override a sure one."""
     if symptom.measure is not None and symptom.measure.worse == "less":
         return min(amounts, key=lambda a: a.mm + a.clear * a.error)
     return max(amounts, key=lambda a: a.mm - a.clear * a.error)
 
 
 def _finding(symptom: Symptom, amounts: Sequence[_Amount], *, higher: bool) -> Finding | None:
-    """What was measured, with a verdict where the error allows only one; None for a sign that is there the other way round.
+    """A finding, with a verdict where the error allows only one; None if the sign shows the other way round.
 
-    `higher`: the side of an amount is the one that lies higher, not the one that was measured.
+    `higher`: an amount's side is the one that lies higher, not the one measured.
     """
     assert symptom.measure is not None
     most = _most(symptom, amounts)
@@ -100,11 +100,11 @@ def _finding(symptom: Symptom, amounts: Sequence[_Amount], *, higher: bool) -> F
     seen = _verdict(symptom, most)
     if seen == "no" and any(_verdict(symptom, amount) != "no" for amount in amounts):
         seen = "unsure"
-    if most.mm < 0:  # it shows the other way, and the number stands with that sign
+    if most.mm < 0:  # it shows the other way
         return Finding(symptom.id, "no", origin="photo") if seen == "no" else None
     sides = [[a for a in amounts if a.side == side] for side in ("left", "right")]
     if all(sides) and not symptom.whole and min(a.mm for a in amounts) >= 0:
-        left, right = (_most(symptom, own) for own in sides)
+        left, right = (_most(symptom, amounts_of_side) for amounts_of_side in sides)
         apart = measured_apart(symptom, round(left.mm, 1), round(right.mm, 1), error_mm=error, origin="photo")
         return replace(apart, seen=seen, side=apart.side if seen == "yes" else None)
     side = most.side if higher and seen == "yes" else None
@@ -112,7 +112,7 @@ def _finding(symptom: Symptom, amounts: Sequence[_Amount], *, higher: bool) -> F
 
 
 def _verdict(symptom: Symptom, amount: _Amount) -> Seen:
-    """Yes, no, or unsure when the error allows both."""
+    """ "yes" or "no", or "unsure" where the error allows both."""
     assert symptom.measure is not None
     least = symptom.measure.seen_from_mm
     if symptom.measure.worse == "less":
@@ -125,7 +125,7 @@ def _verdict(symptom: Symptom, amount: _Amount) -> Seen:
 
 
 def tells_more(picture: Finding, known: Finding | None) -> bool:
-    """Whether a picture's finding is to be looked at: nothing is known, or only a form says otherwise or says less."""
+    """Whether a picture's finding adds anything: nothing is known yet, or only a form, which disagrees or says less."""
     if known is None:
         return True
     return known.origin == "form" and (

@@ -1,20 +1,20 @@
-"""What a folder of sessions says about the strengths of the rules: read, learned from, scored, and written as a patch.
+"""Learn the strengths of the rules from a folder of sessions: read them, learn, score, and write a patch.
 
-Only symptoms, causes and amounts are read from a session; neither names nor notes reach what is told about it.
+Only symptoms, causes and amounts are read from a session; neither names nor notes reach the output.
 
-Which answers count: those to a question everybody is asked in the same way (`asked`, `form`, `photo`). A volunteered sign is
-told because it is there, and a findings file holds what its writer thought worth a line, so both would make every sign look
-frequent: left out, like answers carried over from an earlier round, derived ones, and "can't say".
+Only answers to questions everybody is asked in the same way count (`asked`, `form`, `photo`). A sign is volunteered because it
+is present, and a findings file holds what its writer thought worth a line, so both would make every sign look frequent: they
+are left out, as are answers carried over from an earlier round, derived ones, and "can't say".
 
-What came of a session is one more event of its log; the last one counts:
+The outcome of a session is one more event in its log; the last one counts:
 
     {"event": "outcome", "causes": ["back-too-long"], "not": ["grain-leans"], "fits": true}
 
-`causes` were there: altering for them took their signs away. `not` were not: altering for them changed nothing, or they were
-looked for and ruled out. With `fits` the trousers fit now, so no other cause was there either, except those that may stay.
-Without such an event, the `round.yaml` of a case beside the log is asked: a cause was there if an alteration that was carried
-out cures it wholly or mostly, no other cause with a sign seen answers to what was carried out, and a sign of it that was
-measured before is gone. Sessions without an outcome are learned from as well; they say less.
+`causes` were present: altering for them removed their signs. `not` were absent: altering for them changed nothing, or they were
+looked for and ruled out. With `fits` the trousers fit now, so no other cause was present, except those that may stay.
+Without such an event, the `round.yaml` beside the log is used: a cause was present if an alteration that was carried out cures
+it wholly or mostly, the alteration cures no other cause with a sign seen, and a sign of it that was measured before is gone.
+Sessions without an outcome are learned from as well; they say less.
 """
 
 from __future__ import annotations
@@ -53,27 +53,27 @@ from fitdiag.sessions.replay import refuse_other_garment
 from fitdiag.sessions.state import fold
 
 COUNTED: frozenset[Origin] = frozenset({"asked", "form", "photo"})
-ENOUGH = 15.0  # a strength is judged only from so many sessions on in which everything about it were known
-HELD_OUT = 5  # one in so many is kept for the score
+ENOUGH = 15.0  # the least equivalent number of fully known sessions from which a strength is judged
+HELD_OUT = 5  # one session in this many is held out for the score
 MOST_FILES = 200_000
-_CURES = 0.75  # how well, at least, an alteration whose success shows what the cause was
+_CURES = 0.75  # the least degree of cure at which success shows what the cause was
 Kind = Literal["how_often", "base_rate", "seen_anyway"]
 
 
 def known_causes(events: Iterable[Event], base: RuleBase) -> dict[str, bool]:
-    """Which causes were there and which were not, by the last outcome in a log; empty if there is none."""
+    """Which causes were present or absent, by the last outcome in a log; empty without one."""
     last: Event = next((event for event in [*events][::-1] if event.get("event") == "outcome"), {})
-    there, ruled_out = (
+    present, ruled_out = (
         {one for one in listed(last, key) if isinstance(one, str) and one in base.believed} for key in ("causes", "not")
     )
-    known = dict.fromkeys(ruled_out - there, False)
+    known = dict.fromkeys(ruled_out - present, False)
     if last.get("fits") is True:
         known = {cause.id: False for cause in base.believed.values() if cause.may_stay is None or cause.id in known}
-    return {**known, **dict.fromkeys(there - ruled_out, True)}
+    return {**known, **dict.fromkeys(present - ruled_out, True)}
 
 
 def causes_of_round(one: Round, findings: Findings, base: RuleBase) -> dict[str, bool]:
-    """Which causes a round has shown to be there by curing them; nothing where more than one may have been meant."""
+    """Which causes a round has shown to be present by curing them; none where several candidates remain."""
     seen = {finding.symptom for finding in findings.seen}
     gone = {
         symptom
@@ -96,29 +96,29 @@ def causes_of_round(one: Round, findings: Findings, base: RuleBase) -> dict[str,
 
 
 def session_files(paths: Sequence[Path]) -> list[Path]:
-    """Every session log among these files and below these folders, in the order of their names."""
-    found: list[Path] = []
+    """Find every session log among these files and below these folders, by name. Raises ProblemsFoundError."""
+    all_logs: list[Path] = []
     for path in paths:
         with refusals(path, "this cannot be read", reading=True):
             if not path.exists():
                 raise stop("no-file", "there is no such file or folder", where=path)
             logs = sorted(path.rglob("*.jsonl")) if path.is_dir() else [path]
-        found += (log for log in logs if not any(part.startswith(".") for part in log.relative_to(path).parts))
-        if len(found) > MOST_FILES:
+        all_logs += (log for log in logs if not any(part.startswith(".") for part in log.relative_to(path).parts))
+        if len(all_logs) > MOST_FILES:
             raise stop("too-many-files", f"more than {MOST_FILES} session logs", where=path)
-    return found
+    return all_logs
 
 
 def read_session(path: Path, base: RuleBase, layout: Layout, strengths: Strengths) -> Session:
-    """What one log holds to be learned from. Raises ProblemsFoundError if it cannot be used."""
+    """Read what can be learned from one log. Raises ProblemsFoundError if it cannot be used."""
     log = read_log(path)
     refuse_other_garment(log, base)
     findings = fold(log.events, base).findings
-    told = {event.get("symptom") for event in log.events if event.get("origin") == "volunteered"}
+    volunteered = {event.get("symptom") for event in log.events if event.get("origin") == "volunteered"}
     counted = {
         finding.symptom: finding
         for finding in findings.symptoms.values()
-        if finding.origin in COUNTED and finding.seen != "unsure" and finding.symptom not in told
+        if finding.origin in COUNTED and finding.seen != "unsure" and finding.symptom not in volunteered
     }
     compiled = compile_network(base, replace(findings, symptoms=counted, looked=False))
     answers = tuple((sign, *pair) for sign, pair in compiled.evidence.items() if pair[0] != pair[1])
@@ -148,7 +148,7 @@ def read_session(path: Path, base: RuleBase, layout: Layout, strengths: Strength
 
 @dataclass(frozen=True)
 class Gathered:
-    """Sessions to learn from and sessions held out, and what was left out with the reason."""
+    """Sessions to learn from, sessions held out, and what was left out and why."""
 
     training: tuple[Session, ...]
     held_out: tuple[Session, ...]
@@ -157,12 +157,12 @@ class Gathered:
 
     @property
     def sessions(self) -> tuple[Session, ...]:
-        """All sessions that can be used."""
+        """All usable sessions."""
         return (*self.training, *self.held_out)
 
 
 def gather(base: RuleBase, paths: Sequence[Path]) -> Gathered:
-    """Read every log; copies count once. Which are held out hangs on their content alone, whole cases together."""
+    """Read every log; copies count once. Which are held out depends on content alone; a case is never split."""
     files = session_files(paths)
     layout, strengths = Layout.of(compile_network(base, Findings()).network)
     training: list[Session] = []
@@ -197,7 +197,7 @@ def _home(log: Path) -> Path:
 
 @dataclass(frozen=True)
 class Change:
-    """A strength whose nearest word is now another one, and the evidence for it."""
+    """A strength whose nearest word has changed, and the evidence."""
 
     kind: Kind
     rule: str  # the cause or, for `seen_anyway`, the symptom
@@ -223,12 +223,12 @@ class Learning:
 
     @property
     def with_outcome(self) -> int:
-        """How many sessions say what came of them."""
+        """The number of sessions with an outcome."""
         return sum(bool(session.known) for session in self.gathered.sessions)
 
 
 def learn_from(base: RuleBase, paths: Sequence[Path]) -> Learning:
-    """Learn from every log below these paths. The rules themselves stay as they are."""
+    """Learn from every log below these paths; the rules are not changed. Raises ProblemsFoundError."""
     gathered = gather(base, paths)
     if not gathered.training:
         hint = "; ".join(str(problem) for problem in gathered.left_out[:3])
@@ -269,7 +269,7 @@ def _changes(
 
 
 def _moved(table: Mapping[str, float], word: str, estimate: Estimate) -> str | None:
-    """The word now nearest, if it is another and the interval lies wholly beyond half-way to the old word's neighbour."""
+    """The nearest word, if it is a new one and the interval lies wholly beyond half-way to the old word's neighbour."""
     old = table[word]
     nearest = min(table, key=lambda other: (abs(table[other] - estimate.value), other != word, other))
     if table[nearest] == old or estimate.worth < ENOUGH:
@@ -281,7 +281,7 @@ def _moved(table: Mapping[str, float], word: str, estimate: Estimate) -> str | N
 
 
 def _changed(base: RuleBase, strengths: Strengths, changes: Sequence[Change]) -> Strengths:
-    """The strengths with the changes accepted, in words."""
+    """The strengths after the changes, by the numbers of their words."""
     numbers = {kind: list(values) for kind, values in strengths._asdict().items()}
     for change in changes:
         numbers[change.kind][change.number] = getattr(base.words, change.kind).words[change.new]
@@ -294,8 +294,8 @@ def _changed(base: RuleBase, strengths: Strengths, changes: Sequence[Change]) ->
 def patch(folder: Path, changes: Sequence[Change]) -> str:
     """The changes as a unified diff of the rule files, to be applied in the rule folder with `patch -p0`.
 
-    Only the words themselves are exchanged; comments, folds and quotes stay. Raises ProblemsFoundError if a file does not
-    hold what was learned from.
+    Only the words themselves are replaced; comments, folds and quotes stay. Raises ProblemsFoundError if a file is no longer
+    the one learned from.
     """
     base, problems = read_rules(folder)
     if base is None or problems:
@@ -320,8 +320,8 @@ def patch(folder: Path, changes: Sequence[Change]) -> str:
             line = altered[row]
             at = col + (line[col : col + 1] in ("'", '"'))
             if line[at : at + len(old)] != old:
-                told = f"'{old}' is not written here in a word"
-                raise stop("rules-changed", told, where=Where(shown, row + 1, col + 1))
+                message = f"'{old}' is not written here in a word"
+                raise stop("rules-changed", message, where=Where(shown, row + 1, col + 1))
             altered[row] = line[:at] + new + line[at + len(old) :]
         name = path.relative_to(folder).as_posix()
         for line in difflib.unified_diff(lines, altered, name, name):

@@ -1,8 +1,8 @@
-"""The session log: one JSON object a line, appended and flushed to the disk before the next question is asked.
+"""The session log: one JSON object per line, appended and synced to disk before the next question is asked.
 
 The first line is a head with the schema, the program's version and a fingerprint of the rule base. A last line torn by a
-crash is no fault: it was never acknowledged. A log is written by one process at a time. One line is one event; what belongs
-together and must never be half there, like all that came in with a form, is one line that holds several.
+crash is not a fault: it was never acknowledged. One process writes a log at a time. One line is one event, or several that
+must be saved together, like everything from a form.
 """
 
 from __future__ import annotations
@@ -24,40 +24,40 @@ from fitdiag.problems import Problem, ProblemsFoundError, Where, command, one_li
 
 SCHEMA = "fitdiag.session/1"
 LARGEST_LOG = 4 * 1024 * 1024
-_MOST_FAULTS = 200  # so many lines that are no events are told
+_MOST_FAULTS = 200  # how many bad lines are reported
 KINDS = (
     "start", "answer", "body", "done", "stage", "note", "measures", "back", "rules", "conclusion", "offered", "before", "kept", "outcome",
 )  # fmt: skip
 JOINED = ("known", "taken", "measured")  # lines of a round's log that hold several events each
-ABOUT_FILES = ("round", "documents")  # lines of a round's log that say what its files are made of
-_BUSY_S = 2.0  # another process adds its lines in less; an interview keeps a log for longer
+ABOUT_FILES = ("round", "documents")  # lines of a round's log about its files
+_BUSY_S = 2.0  # other commands finish in less; an interview holds the log for longer
 Event = Mapping[str, Any]
 
 
 def now() -> datetime:
-    """The time of an event."""
+    """The current time, to stamp an event."""
     return datetime.now(UTC)
 
 
 @dataclass(frozen=True)
 class Lines:
-    """The events of a log as they were written, the head first; none where there is no log."""
+    """The lines of a log as written, the head first; none without a log."""
 
     lines: tuple[Event, ...] = ()
 
     @cached_property
     def events(self) -> tuple[Event, ...]:
-        """What the session adds up from: those that were written as one line stand one by one."""
+        """The events of the session, with joined lines split up."""
         return tuple(apart(self.lines))
 
 
 @dataclass(frozen=True, kw_only=True)
 class ReadLog(Lines):
-    """A log that was read. `whole_bytes`: how much of the file its events fill; a torn line may follow."""
+    """A log that was read. `whole_bytes`: size of its whole events in the file; a torn line may follow."""
 
     path: Path
     whole_bytes: int
-    ends_open: bool = False  # the last event is whole, only its line end is missing
+    ends_open: bool = False  # the last event is whole but lacks its newline
 
     @property
     def head(self) -> Event:
@@ -66,32 +66,32 @@ class ReadLog(Lines):
 
     @property
     def rules(self) -> Mapping[str, Any]:
-        """The garment and the fingerprint of the rules it was written with last."""
-        told = (event.get("rules") for event in self.events if event["event"] in ("start", "rules"))
-        return [rules for rules in told if isinstance(rules, dict)][-1]
+        """The garment and fingerprint of the rules last used to write it."""
+        all_rules = (event.get("rules") for event in self.events if event["event"] in ("start", "rules"))
+        return [rules for rules in all_rules if isinstance(rules, dict)][-1]
 
 
 def day_of(event: Event) -> date | None:
-    """The day an event was written; None where a hand-made or damaged line does not say."""
+    """The day an event was written; None if a hand-made or damaged line does not say."""
     with suppress(KeyError, TypeError, ValueError):
         return datetime.fromisoformat(event["at"]).date()
     return None
 
 
 def listed(event: Event, key: str) -> list[Any]:
-    """The list an event has under a key; empty where a hand-made or damaged line holds none."""
+    """An event's list under a key; empty if a hand-made or damaged line has none."""
     value = event.get(key)
     return value if isinstance(value, list) else []
 
 
 def mapped(event: Event, key: str) -> Mapping[str, Any]:
-    """The object an event has under a key; empty where a hand-made or damaged line holds none."""
+    """An event's object under a key; empty if a hand-made or damaged line has none."""
     value = event.get(key)
     return value if isinstance(value, Mapping) else {}
 
 
 def apart(lines: Iterable[Event]) -> Iterator[Event]:
-    """The events of a session one by one, without what is only about the files of a round."""
+    """Yield the events of a session one by one, skipping lines about a round's files."""
     for line in lines:
         if line["event"] in KINDS:
             yield line
@@ -102,16 +102,16 @@ def apart(lines: Iterable[Event]) -> Iterator[Event]:
 
 
 def read_log(path: Path) -> ReadLog:
-    """Read a log. Raises ProblemsFoundError naming every line that is not an event of this schema."""
+    """Read a log. Raises ProblemsFoundError naming every line that is not an event."""
     text = read_text(path, LARGEST_LOG, "session log", torn=True)
     shown = shown_path(path)
     whole, newline, torn = text.rpartition("\n")
     lines = [_event(line) for line in whole.split("\n")] if newline else []
     events = [event for event in lines if event is not None]
-    with path.open("rb") as handle:  # an editor may have set a mark before the text
+    with path.open("rb") as handle:  # an editor may have added a byte-order mark
         mark = 3 if handle.read(3) == b"\xef\xbb\xbf" else 0
     whole_bytes, ends_open = mark + len((whole + newline).encode()), False
-    if torn.isascii() and (event := _event(torn)) is not None:  # else it was not written by this program
+    if torn.isascii() and (event := _event(torn)) is not None:  # this program writes ASCII only
         events.append(event)
         whole_bytes, ends_open = mark + len(text.encode()), True
     if not events and lines:
@@ -119,16 +119,18 @@ def read_log(path: Path) -> ReadLog:
         raise stop("not-a-log", "this is not a session log", where=Where(shown), hint=hint)
     if not events:
         raise stop(
-            "not-a-log", "this session log is empty", where=Where(shown), hint="begin anew with fitdiag interview"
+            "not-a-log", "this session log is empty", where=Where(shown), hint="start again with fitdiag interview"
         )
     if faults := [Where(shown, number, 1) for number, event in enumerate(lines, 1) if event is None][:_MOST_FAULTS]:
-        told = "the lines above were changed after they were written"
-        last = Problem("log-line", told, Where(shown), "restore the file, or take those lines out in a copy")
+        message = "the lines above were changed after they were written"
+        last = Problem("log-line", message, Where(shown), "restore the file, or take those lines out in a copy")
         faulty = "this line is not an event of a session log"
         raise ProblemsFoundError([*(Problem("log-line", faulty, where) for where in faults), last])
     if events[0]["event"] != "start" or events[0].get("schema") != SCHEMA:
-        told = f"the first line is not a head of {SCHEMA} (schema: {one_line(events[0].get('schema', 'missing'), 40)})"
-        raise stop("schema", told, where=Where(shown, 1, 1), hint="is it from another version?")
+        message = (
+            f"the first line is not a head of {SCHEMA} (schema: {one_line(events[0].get('schema', 'missing'), 40)})"
+        )
+        raise stop("schema", message, where=Where(shown, 1, 1), hint="is it from another version?")
     if not isinstance(events[0].get("rules"), dict):
         raise stop("log-line", "the first line names no rules", where=Where(shown, 1, 1))
     return ReadLog(tuple(events), path=path, whole_bytes=whole_bytes, ends_open=ends_open)
@@ -145,7 +147,7 @@ def _event(line: str) -> Event | None:
 
 def begin_log(path: Path, garment: str, fingerprint: str, *, client: str, units: str, events: Sequence[Event] = (),
               alone: bool = False) -> None:  # fmt: skip
-    """Write a new log with these events: it is there with all of them, or not at all. Raises ProblemsFoundError."""
+    """Write a new log with these events, all or nothing. Raises ProblemsFoundError."""
     head = head_of(garment, fingerprint, client, units)
     text = b"".join(_line(event)[1] for event in ({**head, "alone": True} if alone else head, *events))
     try:
@@ -154,8 +156,8 @@ def begin_log(path: Path, garment: str, fingerprint: str, *, client: str, units:
     except ProblemsFoundError as stopped:
         if stopped.problems[0].code == "exists":
             hint = f"if it is a session, go on with it: {resume_command(path)}; else give another name"
-            told = "there is a file of this name already"
-            raise stop("log-exists", told, where=path, hint=hint) from None
+            message = "there is a file of this name already"
+            raise stop("log-exists", message, where=path, hint=hint) from None
         raise ProblemsFoundError(replace(stopped.problems[0], hint=_ELSEWHERE)) from None
 
 
@@ -184,23 +186,23 @@ class SessionLog(AbstractContextManager["SessionLog"]):
 
     @classmethod
     def create(cls, path: Path, base: RuleBase, *, client: str, units: str, alone: bool = False) -> SessionLog:
-        """Begin a new log, `alone` of somebody who fits herself; no file is overwritten, and none left if it cannot be begun."""
+        """Begin a new log (`alone`: of somebody who fits herself). Nothing is overwritten, nothing left behind on failure."""
         begin_log(path, base.about.garment, base.fingerprint, client=client, units=units, alone=alone)
         return cls.resume(path)[0]
 
     @classmethod
     def resume(cls, path: Path) -> tuple[SessionLog, ReadLog]:
-        """Open a log to go on with; a torn last line is cut off. Read only after the lock is held."""
-        read_log(path)  # the clear message for what is no log, before anything is opened for writing
+        """Open a log to continue it, cutting off a torn last line. Raises ProblemsFoundError."""
+        read_log(path)  # a clear message for a file that is not a log, before it is opened for writing
         try:
             file = Growing(path)
         except OSError as error:
             raise _cannot_write(path, error, "a session can only go on where its log may be written") from None
         try:
             if not file.lock(_BUSY_S, LARGEST_LOG):
-                told = "another interview is writing to this log"
+                message = "another interview is writing to this log"
                 hint = "finish or close that one first"
-                raise stop("log-in-use", told, where=path, hint=hint)
+                raise stop("log-in-use", message, where=path, hint=hint)
             read = read_log(path)
             file.cut(read.whole_bytes, line_end=read.ends_open)
         except OSError as error:
@@ -217,21 +219,21 @@ class SessionLog(AbstractContextManager["SessionLog"]):
         return self._file.is_there
 
     def append(self, event: Event) -> Event:
-        """Write one event and wait until it is on the disk. On failure the log stays as it was before."""
+        """Write one event and wait until it is on the disk. On failure the log stays as it was. Raises ProblemsFoundError."""
         stamped, line = _line(event)
         hint = f"mend that, then go on with: {resume_command(self.path)}"
         try:
             self._file.append(line)
         except GoneError:
-            told = "this log was moved or deleted while it was open; this answer is not saved"
+            message = "this log was moved or deleted while it was open; this answer is not saved"
             hint = "put it back, then go on with it; without it the session is lost"
-            raise stop("log-gone", told, where=self.path, hint=hint) from None
+            raise stop("log-gone", message, where=self.path, hint=hint) from None
         except OSError as error:
             raise _cannot_write(self.path, error, hint, "this answer", "; every answer before it is saved") from None
         return stamped
 
     def close(self) -> None:
-        """Give the log free; calling it twice does no harm."""
+        """Release the log; calling it twice is harmless."""
         self._file.close()
 
     def __exit__(self, *_: object) -> None:
@@ -242,10 +244,10 @@ _ELSEWHERE = "choose another place with --log"
 
 
 def resume_command(path: Path, *, alone: bool = False) -> str:
-    """The command that goes on with a session, ready to be copied."""
+    """The command that resumes a session, ready to copy."""
     return command("fitdiag", "interview", "--resume", path, *(["--alone"] if alone else []))
 
 
 def _cannot_write(path: Path, error: OSError, hint: str, what: str = "this", kept: str = "") -> ProblemsFoundError:
-    told = f"{what} cannot be saved: {refusal(error)}{kept}"
-    return stop("cannot-save", told, where=path, hint=hint)
+    message = f"{what} cannot be saved: {refusal(error)}{kept}"
+    return stop("cannot-save", message, where=path, hint=hint)

@@ -1,7 +1,7 @@
-"""A log re-derived under today's rules: beside what was concluded when it was written, and beside another fitter's.
+"""Re-derive a log under today's rules, and compare it with its recorded conclusion or with another fitter's log.
 
-Of two fitters' sessions about the same muslin each difference is tried by itself: in A's findings this one is put as B has it,
-and everything is worked out again.
+For two fitters' sessions about the same muslin each difference is tried alone: A's findings with this one answer from B, all
+worked out again.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ NOTICEABLE = 0.05  # a change of belief worth a word
 
 @dataclass(frozen=True)
 class Replay:
-    """A replayed session: its state and conclusion now, and the differences in words (empty: the same)."""
+    """A replayed session: its state and conclusion now, and the differences in words (empty if none)."""
 
     state: State
     conclusion: Conclusion
@@ -48,7 +48,7 @@ def replay(log: ReadLog, base: RuleBase) -> Replay:
 
 
 def left_out(state: State, base: RuleBase) -> list[str]:
-    """In words, the answers of a log that cannot be counted: of rules that are no more, or damaged."""
+    """Describe the answers of a log that cannot be used: damaged, or about rules that no longer exist."""
     known = {*base.symptoms, *base.body_notes, *base.alterations}
     return [
         f"What was saved about '{rule}' cannot be read; it is left out."
@@ -59,18 +59,18 @@ def left_out(state: State, base: RuleBase) -> list[str]:
 
 
 def refuse_other_garment(log: ReadLog, base: RuleBase) -> None:
-    """A log of another garment cannot be read with these rules."""
+    """Refuse a log of another garment. Raises ProblemsFoundError."""
     garment = log.head["rules"].get("garment")
     if garment != base.about.garment:
-        told = f"this log is about {one_line(garment, 40)}, these rules are for {base.about.garment}"
+        message = f"this log is about {one_line(garment, 40)}, these rules are for {base.about.garment}"
         where, hint = Where(shown_path(log.path), 1, 1), "give the rules it was written with: --rules DIR"
-        raise stop("garment", told, where=where, hint=hint)
+        raise stop("garment", message, where=where, hint=hint)
 
 
 def _differences(then: Event, today: Event, base: RuleBase, state: State) -> list[str]:
     lines: list[str] = []
     before, after = (_numbers(event, "causes", "id", "probability") for event in (then, today))
-    for cause in sorted(before.keys() & after.keys()):  # others are below the few that are recorded, then or now
+    for cause in sorted(before.keys() & after.keys()):  # only the few likeliest are recorded
         if abs(after[cause] - before[cause]) >= NOTICEABLE:
             title = _title(base.causes, cause)
             lines.append(f"{title}: {chance_words(before[cause])} then, {chance_words(after[cause])} now.")
@@ -86,13 +86,13 @@ def _differences(then: Event, today: Event, base: RuleBase, state: State) -> lis
     for name in amounts[1]:
         was, now = amounts[0].get(name), amounts[1][name]
         if was is not None and abs(was - now) > 0.5:
-            told = [format_given(mm, state.findings.units) for mm in (was, now)]
-            lines.append(f"{_title(base.alterations, name)}: {told[0]} then, {told[1]} now.")
+            old_text, new_text = (format_given(mm, state.findings.units) for mm in (was, now))
+            lines.append(f"{_title(base.alterations, name)}: {old_text} then, {new_text} now.")
     return lines
 
 
 def _numbers(event: Event, under: str, key: str, value: str) -> dict[str, float]:
-    """`{item[key]: item[value]}` of a recorded list; whatever is not of that form is passed over."""
+    """`{item[key]: item[value]}` of a recorded list; malformed items are skipped."""
     items = [item for item in listed(event, under) if isinstance(item, dict) and isinstance(item.get(key), str)]
     return {item[key]: number for item in items if (number := read_as(Number, item.get(value))) is not None}
 
@@ -107,7 +107,7 @@ def _title(rules: Mapping[str, Any], name: str) -> str:
 
 @dataclass(frozen=True)
 class Opinion:
-    """What one session comes to: the leading cause, the beliefs, the alterations recommended in order; what was left out."""
+    """What one session concludes: beliefs, leading cause, recommended alterations in order; what was left out."""
 
     findings: Findings
     probability: Mapping[str, float]
@@ -117,7 +117,7 @@ class Opinion:
 
     @property
     def chance(self) -> float:
-        """How likely the leading cause is."""
+        """Probability of the leading cause."""
         return self.probability[self.leading] if self.leading else 0.0
 
     @property
@@ -127,9 +127,9 @@ class Opinion:
 
 @dataclass(frozen=True)
 class Difference:
-    """One thing answered differently: A's opinion as it is (`now`), and what it becomes if this one is put as in B (`then`).
+    """One thing answered differently: A's opinion as it is (`now`), and with B's answer to this one (`then`).
 
-    `a` and `b` are the answers in words, empty where nothing was answered.
+    `a` and `b` are the answers in words, empty if unanswered.
     """
 
     kind: Literal["symptom", "body", "done"]
@@ -144,12 +144,12 @@ class Difference:
 
     @cached_property
     def most(self) -> str:
-        """The cause of which the belief moves furthest."""
+        """The cause whose belief moves furthest."""
         return max(self.now.probability, key=lambda cause: (round(self._moved(cause), _EQUAL), cause))
 
     @property
     def moved(self) -> float:
-        """How far the belief that moves furthest moves."""
+        """The largest change of a belief."""
         return self._moved(self.most)
 
     @property
@@ -160,7 +160,7 @@ class Difference:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Two sessions side by side; the differences with the heaviest first."""
+    """Two sessions compared; the differences that matter most first."""
 
     a: Opinion
     b: Opinion
@@ -182,19 +182,19 @@ def compare_logs(one: Path, other: Path, base: RuleBase) -> Comparison:
 
 
 def opinion_of(base: RuleBase, findings: Findings, omitted: Iterable[str] = ()) -> Opinion:
-    """What findings come to."""
+    """Conclude from findings."""
     conclusion = conclude(base, findings)
     diagnosis = conclusion.diagnosis
     order = sorted(
         diagnosis.probability, key=lambda cause: (-round(diagnosis.probability[cause], _EQUAL), cause)
-    )  # the same order as the beliefs, without their reasons
+    )  # same order as the beliefs, without working out their reasons
     leading = next((cause for cause in order if diagnosis.has_sign(cause)), None)  # no sign, no cause to speak of
     recommended = tuple(item.alteration for item in conclusion.plan.recommendations)
     return Opinion(findings, diagnosis.probability, leading, recommended, tuple(omitted))
 
 
 def compare(base: RuleBase, a: Opinion, b: Opinion) -> Comparison:
-    """Two opinions side by side."""
+    """Compare two opinions."""
     differences = [
         Difference(kind, rule, mine, theirs, a, opinion_of(base, changed))
         for kind, rule, mine, theirs, changed in _changes(base, a.findings, b.findings)
@@ -228,7 +228,7 @@ _Changed = tuple[Literal["symptom", "body", "done"], str, str, str, Findings]
 
 
 def _changes(base: RuleBase, a: Findings, b: Findings) -> Iterable[_Changed]:
-    """Everything answered differently: kind, id, A's answer, B's answer, and A's findings with this one as in B."""
+    """Yield everything answered differently: kind, id, A's answer, B's answer, and A's findings with B's answer."""
     for symptom in {**a.symptoms, **b.symptoms}:
         mine, theirs = (one.symptoms.get(symptom, Finding(symptom, "unsure")) for one in (a, b))
         if not _differ(mine, theirs):
@@ -236,7 +236,7 @@ def _changes(base: RuleBase, a: Findings, b: Findings) -> Iterable[_Changed]:
         changed = {**a.symptoms, symptom: theirs}
         if theirs.seen == "unsure":
             del changed[symptom]
-        said, other = (_told(one.symptoms.get(symptom), one.units) for one in (a, b))
+        said, other = (_finding_text(one.symptoms.get(symptom), one.units) for one in (a, b))
         yield "symptom", symptom, said, other, replace(a, symptoms=changed)
     for note in {**a.body, **b.body}:
         grade, other = a.body.get(note, ""), b.body.get(note, "")
@@ -247,7 +247,7 @@ def _changes(base: RuleBase, a: Findings, b: Findings) -> Iterable[_Changed]:
         ours, others = (tuple(item for item in one.done if item.alteration == alteration) for one in (a, b))
         if sorted(map(_amount, ours)) != sorted(map(_amount, others)):
             rest = tuple(item for item in a.done if item.alteration != alteration)
-            said, other = _told_done(ours, a.units), _told_done(others, b.units)
+            said, other = _done_text(ours, a.units), _done_text(others, b.units)
             yield "done", alteration, said, other, replace(a, done=(*rest, *others))
 
 
@@ -265,8 +265,8 @@ def _differ(one: Finding, other: Finding) -> bool:
     return not alike or one.seen != other.seen or one.side != other.side
 
 
-def _told(finding: Finding | None, units: Units) -> str:
-    """An answer by itself: `yes, 3/4 in, left`."""
+def _finding_text(finding: Finding | None, units: Units) -> str:
+    """An answer on its own: `seen, 3/4 in, left`."""
     if finding is None:
         return ""
     seen = {"yes": "seen", "no": "not seen", "unsure": "can't say"}[finding.seen]
@@ -274,7 +274,7 @@ def _told(finding: Finding | None, units: Units) -> str:
     return ", ".join(part for part in (seen, amount, finding.severity, finding.side) if part)
 
 
-def _told_done(done: Iterable[Done], units: Units) -> str:
+def _done_text(done: Iterable[Done], units: Units) -> str:
     amounts = (item.amount_mm for item in done)
     return " and ".join("amount not known" if mm is None else format_given(mm, units) for mm in amounts)
 
@@ -287,7 +287,7 @@ def _alteration(base: RuleBase, alteration: str | None) -> str:
 
 
 def told_conclusion(base: RuleBase, opinion: Opinion) -> str:
-    """What one session comes to, in a line."""
+    """What one session concludes, in one line."""
     if opinion.leading is None:
         return "No sign was seen, so no cause leads and nothing is advised."
     return (
@@ -297,7 +297,7 @@ def told_conclusion(base: RuleBase, opinion: Opinion) -> str:
 
 
 def difference_title(base: RuleBase, difference: Difference) -> str:
-    """What is answered differently, by its title."""
+    """The title of what is answered differently."""
     kind, rule_id = difference.kind, difference.id
     if kind == "done":
         return f"Done before: {lower_first(base.alterations[rule_id].title)}"
@@ -305,7 +305,7 @@ def difference_title(base: RuleBase, difference: Difference) -> str:
 
 
 def told_difference(base: RuleBase, difference: Difference) -> str:
-    """One difference and what it does, in words."""
+    """Describe one difference and its effect."""
     nothing = "not noted" if difference.kind != "symptom" else "not answered"
     text = f"{difference_title(base, difference)}. A: {difference.a or nothing}. B: {difference.b or nothing}."
     turned = []
@@ -323,7 +323,7 @@ def told_difference(base: RuleBase, difference: Difference) -> str:
 
 
 def as_data(comparison: Comparison) -> dict[str, Any]:
-    """The comparison as one JSON object."""
+    """The comparison as a JSON object."""
     a, b = comparison.a, comparison.b
     sides = {
         name: {

@@ -1,8 +1,8 @@
-"""A round is one transaction in its log: what was taken in, measured, asked, advised and written stands there before it counts.
+"""The log of a round: whatever is taken in, measured, asked, advised and written is logged before it counts.
 
 The files beside the log (`round.yaml`, `findings.yaml`, `form.txt`, `measured.yaml`, the documents) are made from it and can be
-made again. What is measured is told by the content of picture and marks, never by times. `round.yaml` may be changed by hand:
-a line of the log holds its text and what the file was before, so that a write broken off is told from a hand's.
+made again. Pictures and marks are compared by content, never by time. `round.yaml` may be edited by hand: the log holds its
+text and the digest of the file before, so that an interrupted write can be told from an edit.
 """
 
 from __future__ import annotations
@@ -24,33 +24,33 @@ from fitdiag.units import Units
 
 MEASURED = "measured.yaml"
 WORDS = "form.txt"
-_FORM_WORDS = 480  # of a line the client wrote, so much is shown
-Pictures = Mapping[str, Sequence[str]]  # the name of a picture to the digests of its content and its marks
+_FORM_WORDS = 480  # longest line of the client's words shown
+Pictures = Mapping[str, Sequence[str]]  # name of a picture to the digests of its content and marks
 
 
 def digest(content: bytes) -> str:
-    """What tells two contents apart."""
+    """SHA-256 of some content, in hex."""
     return hashlib.sha256(content).hexdigest()
 
 
 class RoundLog(Lines):
-    """What the log of a round holds; nothing for a round that has none."""
+    """The log of a round; empty if it has none."""
 
     @classmethod
     def of(cls, one: Round) -> RoundLog:
-        """Read it. Raises ProblemsFoundError."""
+        """Read the log of a round. Raises ProblemsFoundError."""
         return cls(read_log(one.log_file).lines) if one.log_file.exists() else cls()
 
     @property
     def begun(self) -> bool:
-        """Whether what is known about the case is in it, so that the questions can go on."""
+        """Whether the questions have begun, so that they can go on."""
         return any(line["event"] not in ("start", "rules", "taken", "measured", *ABOUT_FILES) for line in self.lines)
 
     def last(self, kind: str) -> Event | None:
         return next((line for line in reversed(self.lines) if line["event"] == kind), None)
 
     def findings(self, base: RuleBase) -> Findings:
-        """All that is answered so far, by whatever way."""
+        """All findings so far, however they came."""
         return fold(self.events, base).findings
 
     @property
@@ -61,12 +61,12 @@ class RoundLog(Lines):
 
     @property
     def fresh(self) -> tuple[Event, ...]:
-        """The lines since the documents were begun: what a command that was cut off did, so that it is not done twice."""
+        """The lines since the last documents: what an interrupted command did, so that it is not done twice."""
         ends = [number for number, line in enumerate(self.lines, 1) if line["event"] == "documents"]
         return self.lines[ends[-1] if ends else 0 :]
 
     def taken(self, base: RuleBase) -> Findings | None:
-        """What came with forms and findings files; None if none came."""
+        """Findings from forms and findings files; None without any."""
         return self._taken(len(self.lines), base)
 
     def _taken(self, until: int, base: RuleBase) -> Findings | None:
@@ -74,44 +74,46 @@ class RoundLog(Lines):
         return fold((*self.lines[:1], *apart(came)), base).findings if came else None
 
     def measured(self, base: RuleBase) -> Findings | None:
-        """What the pictures told when they were measured last; None if they never were."""
+        """Findings of the latest measuring of the pictures; None if never measured."""
         line = self.last("measured")
         return None if line is None else Findings({item.symptom: item for item in found_in(line, base)})
 
     def holds(self, pictures: Pictures) -> bool:
-        """Whether exactly these pictures with these marks were measured last."""
-        return (self.last("measured") or {}).get("pictures") == {name: list(told) for name, told in pictures.items()}
+        """Whether the latest measuring was of exactly these pictures and marks."""
+        return (self.last("measured") or {}).get("pictures") == {
+            name: list(digests) for name, digests in pictures.items()
+        }
 
     @property
     def words(self) -> list[str]:
-        """What the client wrote in the forms of the round, line by line."""
-        told = [str(line.get("words") or "") for line in self.lines if line["event"] == "taken"]
-        lines = dict.fromkeys(line for text in told for line in text.splitlines())
+        """The client's words in the forms of the round, line by line."""
+        texts = [str(line.get("words") or "") for line in self.lines if line["event"] == "taken"]
+        lines = dict.fromkeys(line for text in texts for line in text.splitlines())
         return [shown for line in lines if (shown := one_line(line, _FORM_WORDS))]
 
     @property
     def pictures(self) -> dict[str, str]:
-        """The pictures that were taken in, by name, with the digest of each."""
+        """The pictures taken in, name to digest."""
         came = (mapped(line, "pictures") for line in self.lines if line["event"] == "taken")
-        return {name: str(told) for pictures in came for name, told in pictures.items()}
+        return {name: str(content) for pictures in came for name, content in pictures.items()}
 
     def written(self, advised: Sequence[Advised]) -> bool:
-        """Whether the documents were made of this list."""
+        """Whether the latest documents hold this list."""
         return (self.last("documents") or {}).get("advised") == advised_list(advised)
 
     def unwritten(self, one: Round) -> list[Path]:
-        """The documents that are missing, or still what they were before they were made anew; a fitter's hand is neither."""
+        """The documents that are missing or still an earlier version; one edited by the fitter is neither."""
         *earlier, last = [line["files"] for line in self.lines if line["event"] == "documents"] or [{}]
-        found = []
-        for name, told in last.items():
+        paths = []
+        for name, wanted in last.items():
             path = one.documents / name if name != one.plan_file.name else one.plan_file
-            there = digest(path.read_bytes()) if path.is_file() else ""
-            if not there or (there != told and any(files.get(name) == there for files in earlier)):
-                found.append(path)
-        return found
+            current = digest(path.read_bytes()) if path.is_file() else ""
+            if not current or (current != wanted and any(files.get(name) == current for files in earlier)):
+                paths.append(path)
+        return paths
 
     def files(self, one: Round, base: RuleBase, units: Units) -> dict[Path, str]:
-        """The files that are made from the log, with their texts."""
+        """The files made from the log, path to text."""
         files: dict[Path, str] = {}
         for name, found in ((one.findings_file, self.taken(base)), (one.folder / MEASURED, self.measured(base))):
             if found is not None:
@@ -121,7 +123,7 @@ class RoundLog(Lines):
         return files
 
     def changed_by_hand(self, one: Round, base: RuleBase, units: Units) -> bool:
-        """Whether `findings.yaml` holds what no state of the log would have written: a fitter's hand, or an older program."""
+        """Whether `findings.yaml` matches no state of the log: edited by the fitter, or written by an older version."""
         if not one.findings_file.exists() or (self.begun and self.taken(base) is None):
             return False
         there = read_bytes(one.findings_file, LARGEST, "findings file").replace(b"\r\n", b"\n")
@@ -135,23 +137,23 @@ def _text_of(findings: Findings, base: RuleBase, units: Units) -> str:
 
 
 def advised_list(advised: Sequence[Advised]) -> list[list[object]]:
-    """What was advised, as a line of the log holds it."""
+    """What was advised, as the log stores it."""
     amounts = (None if item.amount_mm is None else round(item.amount_mm, 3) for item in advised)
     return [[item.alteration, amount, item.side] for item, amount in zip(advised, amounts, strict=True)]
 
 
-# -- writing; the case's lock is held by the caller --------------------------------------------------------------------
+# -- writing; the caller holds the case's lock --------------------------------------------------------------------
 
 
 def append(one: Round, *lines: Event) -> None:
-    """Add lines to the log of a round. Raises ProblemsFoundError, also if an interview holds it."""
+    """Append lines to the log of a round. Raises ProblemsFoundError, also while an interview holds it."""
     with SessionLog.resume(one.log_file)[0] as log:
         for line in lines:
             log.append(line)
 
 
 def save_round(case: Case, one: Round, text: str, fingerprint: str) -> None:
-    """Write `round.yaml`, after its text stands in the log; a round that has no log yet gets one."""
+    """Log the text of `round.yaml`, then write it; a round without a log gets one."""
     path = one.folder / ROUND_FILE
     before = path.read_bytes() if path.exists() else b""
     if before == text.encode():
@@ -165,7 +167,7 @@ def save_round(case: Case, one: Round, text: str, fingerprint: str) -> None:
 
 
 def ensure_log(case: Case, one: Round, fingerprint: str) -> None:
-    """Begin the log of a round that has none: an older program began it, or the fitter moved the log away to begin again."""
+    """Begin the log of a round without one, as after an older version, or if the fitter moved it away to start again."""
     if not one.log_file.exists():
         text = read_bytes(one.folder / ROUND_FILE, LARGEST, "round").decode()
         _begin(case, one, {"event": "round", "was": "", "text": text}, fingerprint)
@@ -181,18 +183,18 @@ def _round_line(folder: Path) -> Event:
 
 
 def round_text_in_log(folder: Path) -> str | None:
-    """The latest text of `round.yaml` by the log beside it; None where there is none. Raises ProblemsFoundError."""
+    """The latest text of `round.yaml` in the log beside it; None without one. Raises ProblemsFoundError."""
     text = _round_line(folder).get("text")
     return text if isinstance(text, str) else None
 
 
 def settle(folder: Path) -> None:
-    """Finish the writing of `round.yaml` that was broken off after its line in the log, or make it if it is missing."""
+    """Finish an interrupted write of `round.yaml`, or make it from the log if it is missing."""
     place = folder / ROUND_FILE
     try:
         line = _round_line(folder)
         there = read_bytes(place, 16 * LARGEST) if place.exists() else b""
-    except ProblemsFoundError:  # told by whoever needs it
+    except ProblemsFoundError:  # reported by whoever needs it
         return
     text, by_hand = line.get("text"), there and digest(there) != line.get("was")
     if isinstance(text, str) and there != text.encode() and not by_hand:
@@ -200,7 +202,7 @@ def settle(folder: Path) -> None:
 
 
 def make_files(one: Round, base: RuleBase, units: Units, *, missing_only: bool = False) -> list[Path]:
-    """Make the files of a round from its log again where they are missing or not as it says; which ones were made."""
+    """Remake a round's files from its log where missing or (unless `missing_only`) different; returns those made."""
     wanted = RoundLog.of(one).files(one, base, units)
     there = {path: path.read_bytes() for path in wanted if path.exists()}
     made = {path: text for path, text in wanted.items()
