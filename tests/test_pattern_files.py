@@ -317,7 +317,7 @@ SPOILED: Mapping[str, tuple[Callable[[dict[str, Any]], object], str]] = {
         "one below the other",
     ),
     "another piece": (lambda d: _pieces(d)[0].update(piece="sleeve"), "a piece needs"),
-    "a notch elsewhere": (lambda d: _pieces(d)[0]["notches"][0].update(seam="cuff"), "which is no seam of it"),
+    "a notch elsewhere": (lambda d: _pieces(d)[0]["notches"][0].update(seam="cuff"), "is not a seam of it"),
 }
 
 
@@ -626,9 +626,9 @@ BOMB = (
     + "]>"
 )
 HOSTILE_SVG: Mapping[str, tuple[Callable[[str], str], str]] = {
-    "rubbish": (lambda text: "waist, side, hem", "not a drawing|cannot be read|can be read"),
-    "nothing": (lambda text: "", "not a drawing|cannot be read|can be read"),
-    "cut off": (lambda text: text[:-40], "not a drawing|cannot be read|can be read"),
+    "rubbish": (lambda text: "waist, side, hem", "not a drawing|cannot be read"),
+    "nothing": (lambda text: "", "not a drawing|cannot be read"),
+    "cut off": (lambda text: text[:-40], "not a drawing|cannot be read"),
     "another xml": (lambda text: "<html/>", "does not begin with <svg>"),
     "no seams named": (lambda text: re.sub(r'class="\w+"', "", text), "names a seam"),
     "no side named": (lambda text: text.replace('class="front"', ""), "whether it is front or back"),
@@ -646,7 +646,7 @@ HOSTILE_SVG: Mapping[str, tuple[Callable[[str], str], str]] = {
     ),
     "an entity bomb": (lambda text: BOMB + text.replace('class="hem"', 'class="&j;"'), "<!ENTITY"),
     "an outside entity": (lambda text: '<!DOCTYPE svg [<!ENTITY a SYSTEM "file:///etc/passwd">]>' + text, "<!ENTITY"),
-    "deep groups": (lambda text: text.replace("<path", "<g>" * 5000 + "<path", 1), "can be read|nests"),
+    "deep groups": (lambda text: text.replace("<path", "<g>" * 5000 + "<path", 1), "cannot be read|nests"),
     "many elements": (lambda text: text.replace("</svg>", "<g/>" * 30_000 + "</svg>"), "more than 20000"),
     "many parts of a seam": (
         lambda text: text.replace("</svg>", '<path class="front hem" d="M0 0h1"/>' * 3_000 + "</svg>"),
@@ -672,17 +672,17 @@ HOSTILE_SVG: Mapping[str, tuple[Callable[[str], str], str]] = {
     ),
     "no size": (
         lambda text: text.replace('width="300mm" height="1100mm"', 'width="100%"'),
-        "how large it is|counts in pixels",
+        "how large it is|is in pixels",
     ),
-    "a size of nothing": (lambda text: text.replace("0 0 300 1100", "0 0 0 0"), "how large it is|counts in pixels"),
+    "a size of nothing": (lambda text: text.replace("0 0 300 1100", "0 0 0 0"), "how large it is|is in pixels"),
     "a bad number": (lambda text: text.replace("h 200", "h 1e400", 1), "the seams waist are missing|lie nowhere"),
     "a bad path": (lambda text: text.replace("h 200", "X 200", 1), "is damaged near"),
     "a bad transform": (lambda text: text.replace('class="front"', 'class="front" transform="squash(3)"'), "."),
     "transforms that explode": (
         lambda text: text.replace('<path class="waist"', '<g transform="scale(1e7)">' * 20 + '<path class="waist"', 1),
-        "lie nowhere|measures|can be read",
+        "lie nowhere|measures|cannot be read",
     ),
-    "a drawing inside": (lambda text: text.replace("<g", "<svg><g", 1), "inside the drawing|can be read"),
+    "a drawing inside": (lambda text: text.replace("<g", "<svg><g", 1), "inside the drawing|cannot be read"),
     "upside down names": (
         lambda text: text.replace('"hem"', '"x"').replace('"waist"', '"hem"').replace('"x"', '"waist"'),
         "do not meet in the order",

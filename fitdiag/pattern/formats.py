@@ -1,6 +1,6 @@
-"""Pattern files of every kind, by the ending of their names: this program's own, SVG and DXF; read, and written so that they read back.
+"""Read and write pattern files in all formats, by suffix: the program's own, SVG and DXF. Only what reads back is written.
 
-The program's own format is a mapping, as JSON or YAML; lengths in mm, to 0.001.
+The program's own format is a JSON or YAML mapping, with lengths in mm to 0.001.
 """
 
 from __future__ import annotations
@@ -32,13 +32,13 @@ from fitdiag.units import Units
 LARGEST = 4 * 1024 * 1024
 FORMATS = (".yaml", ".json", ".svg", ".dxf")
 SCHEMA = "fitdiag.pattern/1"
-FARTHEST_MM = 10_000.0  # no point of a pattern lies farther from its origin
+FARTHEST_MM = 10_000.0  # limit of a coordinate
 _NUMBER_ROW = re.compile(r"\[\s+(-?[\d.]+),\s+(-?[\d.]+)\s+\]")
 
 
 @dataclass(frozen=True)
 class Reading:
-    """What the fitter says about a file that does not say it itself."""
+    """What the fitter adds about a file that leaves it open."""
 
     line: Literal["cut", "stitch"] | None = None
     allowance: float | None = None
@@ -46,21 +46,21 @@ class Reading:
     garment: Garment | None = None
 
 
-def read_pattern(text: str, said: Reading | None = None, taken: Taken | None = None) -> Pattern:
-    """A pattern from a .yaml, .json, .svg or .dxf file; `taken` gets what was taken from it. Raises ProblemsFoundError."""
+def read_pattern(text: str, reading: Reading | None = None, taken: Taken | None = None) -> Pattern:
+    """Read a .yaml, .json, .svg or .dxf pattern file; fill `taken` with what was read. Raises ProblemsFoundError."""
     path = Path(text)
     kind = _format_of(path)
     content = (read_bytes if kind == ".dxf" else read_text)(path, LARGEST, "pattern file")
-    return _parsed(kind, content, one_line(path), said or Reading(), taken)
+    return _parsed(kind, content, one_line(path), reading or Reading(), taken)
 
 
 def by_rules(base: RuleBase | None) -> Reading | None:
-    """That a pattern is of the garment of these rules, where they have one; else the file says which."""
+    """A `Reading` with the garment of these rules; None if they have none, so that the file decides."""
     return Reading(garment=garment_of(base)) if base is not None and base.garment is not None else None
 
 
 def write_pattern(pattern: Pattern, text: str, *, replace: bool) -> None:
-    """Write a pattern in the format its file name asks for; what could not be read back is not written."""
+    """Write a pattern in the format of its suffix. Raises ProblemsFoundError, writing nothing, if it would not read back."""
     path = Path(text)
     kind = _format_of(path)
     if kind == ".svg":
@@ -72,38 +72,42 @@ def write_pattern(pattern: Pattern, text: str, *, replace: bool) -> None:
     try:
         _parsed(kind.replace(".yaml", ".json"), content, one_line(path), Reading(garment=pattern.garment))
     except ProblemsFoundError as stopped:
-        told = f"this pattern is not written, as it could not be read again: {stopped.problems[0].message}"
-        raise stop("broken", told, hint="take a smaller amount, or look at the last alteration") from None
+        message = f"this pattern is not written, as it could not be read again: {stopped.problems[0].message}"
+        raise stop("broken", message, hint="take a smaller amount, or look at the last alteration") from None
     write_atomically(path, content, replace=replace)
 
 
 def _format_of(path: Path) -> str:
-    """The format that a file's name asks for, one of FORMATS."""
+    """Return the format by suffix, one of FORMATS."""
     kind = path.suffix.lower().replace(".yml", ".yaml")
     if kind not in FORMATS:
-        told = f"'{one_line(path.suffix.lower(), 20)}' is not a pattern format"
-        raise stop("format", told, where=Where(one_line(path)), hint=f"give {', '.join(FORMATS[:-1])} or {FORMATS[-1]}")
+        message = f"'{one_line(path.suffix.lower(), 20)}' is not a pattern format"
+        raise stop(
+            "format", message, where=Where(one_line(path)), hint=f"give {', '.join(FORMATS[:-1])} or {FORMATS[-1]}"
+        )
     return kind
 
 
-def _parsed(kind: str, content: str | bytes, shown: str, said: Reading, taken: Taken | None = None) -> Pattern:
+def _parsed(kind: str, content: str | bytes, shown: str, reading: Reading, taken: Taken | None = None) -> Pattern:
     if kind == ".dxf":
-        return pattern_from_dxf(content, shown, said.garment, line=said.line, allowance=said.allowance, taken=taken)
+        return pattern_from_dxf(
+            content, shown, reading.garment, line=reading.line, allowance=reading.allowance, taken=taken
+        )
     assert isinstance(content, str)
     if kind == ".svg":
         from fitdiag.pattern.svg_files import pattern_from_svg  # noqa: PLC0415
 
-        return pattern_from_svg(content, shown, said.garment, dpi=said.dpi, taken=taken)
+        return pattern_from_svg(content, shown, reading.garment, dpi=reading.dpi, taken=taken)
     if kind == ".yaml":
-        return pattern_from_data(parse_yaml(content, shown), said.garment)
-    return pattern_from_data(parse_json(content, shown, "is it the right file?"), said.garment)
+        return pattern_from_data(parse_yaml(content, shown), reading.garment)
+    return pattern_from_data(parse_json(content, shown, "is it the right file?"), reading.garment)
 
 
 # -- the program's own format --------------------------------------------------------------------------------------------
 
 
 def pattern_to_data(pattern: Pattern) -> dict[str, Any]:
-    """A pattern as plain values for JSON or YAML; lengths in mm, rounded to 0.001."""
+    """Return a pattern as plain values for JSON or YAML, lengths in mm rounded to 0.001."""
     return {
         "schema": SCHEMA,
         "garment": pattern.garment.name,
@@ -117,15 +121,15 @@ def pattern_to_data(pattern: Pattern) -> dict[str, Any]:
 
 
 def _carried_data(carried: Carried) -> dict[str, Any]:
-    every = {
+    data = {
         "alteration": carried.alteration, "title": one_line(carried.title, record.LONGEST_NAME),
         "amount_mm": rounded(carried.amount), "day": carried.day, "side": carried.side,
     }  # fmt: skip
-    return {key: value for key, value in every.items() if value not in ("", "both")}
+    return {key: value for key, value in data.items() if value not in ("", "both")}
 
 
 def pattern_to_text(pattern: Pattern) -> str:
-    """`pattern_to_data` as JSON with a point a line, which is YAML too."""
+    """Return `pattern_to_data` as JSON (also valid YAML) with one point per line."""
     text = json.dumps(pattern_to_data(pattern), indent=1, ensure_ascii=False)
     return _NUMBER_ROW.sub(r"[\1, \2]", text) + "\n"
 
@@ -161,7 +165,7 @@ def _rows(line: Array) -> list[list[float]]:
     return [[rounded(x), rounded(y)] for x, y in line]
 
 
-# -- what stands in a file -----------------------------------------------------------------------------------------------
+# -- the contents of a file ----------------------------------------------------------------------------------------------
 
 
 def _xy(value: object) -> tuple[float, float]:
@@ -179,7 +183,7 @@ def _day(text: str) -> str:
 
 
 def _one_of(kind: Literal["seams", "levels"]) -> AfterValidator:
-    """A name that a piece of the garment has."""
+    """Validator: a name that some piece of the garment has."""
 
     def checked(name: str, info: ValidationInfo) -> str:
         parts: Mapping[str, Any] = getattr(info.context, "parts", {})
@@ -235,10 +239,10 @@ class _Carried(Part):
 
 
 class _Piece(Part):
-    """A piece of any garment; that its names are those of this very piece is looked up afterwards."""
+    """A piece of any garment; whether its names belong to this piece is checked later."""
 
     piece: str = ""
-    side: str = ""  # what `piece` was called in older files
+    side: str = ""  # name of `piece` in older files
     for_side: Side = Field("both", alias="for")
     cut: Any = None
     unit: Literal["mm"]
@@ -266,30 +270,30 @@ class _File(Part):
 
 
 def pattern_from_data(document: Document, garment: Garment | None = None) -> Pattern:
-    """A pattern from the plain values of a file. Raises ProblemsFoundError with every problem found."""
-    where, said = document.where, document.data.get("garment", "") if isinstance(document.data, dict) else ""
+    """Build a pattern from the plain values of a file. Raises ProblemsFoundError with every problem found."""
+    where, name = document.where, document.data.get("garment", "") if isinstance(document.data, dict) else ""
     with placed(where(("garment",))):
-        garment = garment or shipped_garment(said if isinstance(said, str) else "")
+        garment = garment or shipped_garment(name if isinstance(name, str) else "")
     file = read_file(document, _File, SCHEMA, garment)
     problems: list[Problem] = []
     pieces: dict[Side, dict[str, Piece]] = {"both": {}, "left": {}, "right": {}}
     for index, one in enumerate(file.pieces):
         loc, name = ("pieces", index), one.piece or one.side
         if name not in garment.parts:
-            told = "a piece needs " + " or ".join(f"'piece: {known}'" for known in garment.parts)
-            problems.append(Problem("piece", told, where((*loc, "piece"))))
+            message = "a piece needs " + " or ".join(f"'piece: {known}'" for known in garment.parts)
+            problems.append(Problem("piece", message, where((*loc, "piece"))))
             continue
-        piece, found = _piece_of(one, garment)
-        problems += [replace(problem, where=where((*loc, problem.code))) for problem in found]
+        piece, piece_problems = _piece_of(one, garment)
+        problems += [replace(problem, where=where((*loc, problem.code))) for problem in piece_problems]
         if name in pieces[one.for_side]:
-            told = f"there are two pieces '{name}'"
-            problems.append(Problem("pieces", told, where((*loc, "piece")), "keep one of them"))
+            message = f"there are two pieces '{name}'"
+            problems.append(Problem("pieces", message, where((*loc, "piece")), "keep one of them"))
         if piece is not None:
             pieces[one.for_side][name] = piece
     own = {**pieces["both"], **pieces["right"]}
     if not problems and (set(own) != set(garment.parts) or set(pieces["left"]) != set(pieces["right"])):
-        told = f"a pattern needs one each of: {', '.join(garment.parts)}; or one for left and one for right"
-        problems.append(Problem("pieces", told, where(("pieces",))))
+        message = f"a pattern needs one each of: {', '.join(garment.parts)}; or one for left and one for right"
+        problems.append(Problem("pieces", message, where(("pieces",))))
     if problems:
         raise ProblemsFoundError(problems)
     carried = tuple(
@@ -304,15 +308,14 @@ def pattern_from_data(document: Document, garment: Garment | None = None) -> Pat
 
 
 def _piece_of(one: _Piece, garment: Garment) -> tuple[Piece | None, list[Problem]]:
-    """A piece with what is wrong in its names or its shape; none where a seam is missing or not known."""
+    """Build a piece and list the problems of its names and shape; None if a seam is missing or unknown."""
     part = garment.parts[one.piece or one.side]
     seams = [*one.seams, *one.allowance, *one.band, *(notch.seam for notch in one.notches or ())]
     seams += [seam for joint in one.joints for seam in (joint.seam, *joint.of)]
-    told = [(name, "seam") for name in dict.fromkeys(seams) if name not in part.seams]
-    told += [(name, "level") for name in one.levels if name not in part.levels]
+    unknown = [(name, "seam") for name in dict.fromkeys(seams) if name not in part.seams]
+    unknown += [(name, "level") for name in one.levels if name not in part.levels]
     problems = [
-        Problem(f"{kind}s", f"{part.name}: '{one_line(name, 40)}' is named, which is no {kind} of it")
-        for name, kind in told
+        Problem(f"{kind}s", f"{part.name}: '{one_line(name, 40)}' is not a {kind} of it") for name, kind in unknown
     ]
     problems += [Problem("seams", f"{part.name}: '{name}' is missing") for name in part.seams if name not in one.seams]
     if problems:

@@ -1,6 +1,6 @@
-"""Outlines as SVG for exchange with drawing programs: one path per seam with ids like `back-waist`.
+"""Write and read outlines as SVG, to exchange with drawing programs: one path per seam with ids like `back-waist`.
 
-Read are our own drawings, and those by other hands that name their lines in the same way.
+Reads our own drawings, and those of other programs if their lines are named the same way.
 """
 
 from __future__ import annotations
@@ -26,13 +26,13 @@ from fitdiag.pattern.record import LONGEST_CLIENT, LONGEST_NOTE, LONGEST_TITLE, 
 from fitdiag.problems import Where, one_line, placed, stop
 
 MARGIN_MM, APART_MM = 20.0, 40.0
-CLIENT, ALTERED = "For: ", "Altered: "  # how those texts of a drawing begin
+CLIENT, ALTERED = "For: ", "Altered: "  # prefixes of these texts in a drawing
 _STYLE = "fill:none;stroke:#000;stroke-width:0.5"
 _SYNONYMS = {"grainline": "grain", "darts": "dart", "levels": "level"}
 _KINDS = ("dart", "grain", "level")
 MOST_SHAPES = 20_000
 DEEPEST = 60
-FLAT_STEP_MM = 1.0  # a curve becomes a polyline with points not farther apart
+FLAT_STEP_MM = 1.0  # largest spacing of points on a flattened curve
 _LARGEST_MM = 1e6
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d{1,3})?"
 _MM = {"mm": 1.0, "cm": 10.0, "in": 25.4, "pt": 25.4 / 72, "pc": 25.4 / 6, "q": 0.25}
@@ -41,7 +41,7 @@ _RUN = re.compile(rf"[\s,]*([MmLlHhVvCcSsQqTtAaZz])((?:[\s,]*{_NUMBER})*)")
 _EACH = {"m": 2, "l": 2, "h": 1, "v": 1, "c": 6, "s": 4, "q": 4, "t": 2, "a": 7, "z": 0}
 _WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+")
 _TURNS = re.compile("matrix|rotate|(translate|scale|skew)[xy]?", re.IGNORECASE)
-# What the library passes over in silence: entities, parts turned about origins of their own or by a style sheet, scaled symbols.
+# What the library silently ignores: entities, transforms about other origins or in style sheets, scaled symbols.
 _REFUSED = re.compile(
     r"<!ENTITY|<symbol\b[^>]*viewBox|<style[^>]*>[^<]*transform\s*:"
     r"|transform(-origin|-box)?\s*[:=]\s*[\"']?\s*(left|right|center|top|bottom|fill-box)"
@@ -49,7 +49,7 @@ _REFUSED = re.compile(
 _BROKEN = (
     ParseError, ValueError, TypeError, KeyError, IndexError, AttributeError, ZeroDivisionError, RecursionError,
     OverflowError,
-)  # fmt: skip  # what the library raises for damaged numbers and names
+)  # fmt: skip  # raised by the library for damaged numbers and names
 _NAMING = ("id", "class", "label", "data-name")
 
 
@@ -57,9 +57,9 @@ _NAMING = ("id", "class", "label", "data-name")
 
 
 def pattern_to_svg(pattern: Pattern) -> str:
-    """The outlines as an SVG drawing in mm, y down: a path per seam, and darts, balance lines, levels and grainline apart.
+    """Write the outlines as SVG in mm, y down: a path per seam, and separate ones for darts, balance lines and grainline.
 
-    Each piece is a group; its `data-origin` says where on the page the piece's own 0, 0 lies.
+    Each piece is a group; its `data-origin` is the position of the piece's own (0, 0) on the page.
     """
     groups, x, high = [], MARGIN_MM, 0.0
     for piece, side in pattern.cut():
@@ -76,25 +76,25 @@ def pattern_to_svg(pattern: Pattern) -> str:
         f" data-garment={quoteattr(pattern.garment.name)}>",
         f"<title>{escape(one_line(pattern.title, LONGEST_TITLE))}</title>",
     ]
-    told = [one_line(pattern.grade, LONGEST_TITLE)]
-    told += [f"{CLIENT}{one_line(pattern.client, LONGEST_CLIENT)}"] if pattern.client else []
-    told += [f"{ALTERED}{row_of(item)}" for item in pattern.carried]
-    return "\n".join([*head, *(f"<desc>{escape(text)}</desc>" for text in told), *groups, "</svg>\n"])
+    texts = [one_line(pattern.grade, LONGEST_TITLE)]
+    texts += [f"{CLIENT}{one_line(pattern.client, LONGEST_CLIENT)}"] if pattern.client else []
+    texts += [f"{ALTERED}{row_of(item)}" for item in pattern.carried]
+    return "\n".join([*head, *(f"<desc>{escape(text)}</desc>" for text in texts), *groups, "</svg>\n"])
 
 
 def _group(piece: Piece, side: Side, origin: Array) -> str:
-    called = piece.name if side == "both" else f"{piece.name}-{side}"
+    prefix = piece.name if side == "both" else f"{piece.name}-{side}"
 
     def path(name: str, kind: str, polyline: Array, **data: object) -> str:
         drawn = " L ".join(f"{origin[0] + x:.3f} {origin[1] - y:.3f}" for x, y in polyline)
-        ident = f"{called}-{name}".replace(" ", "-")
+        ident = f"{prefix}-{name}".replace(" ", "-")
         more = "".join(f" data-{key}={quoteattr(str(value))}" for key, value in data.items())
         return f'<path id={quoteattr(ident)} class="{kind}"{more} d="M {drawn}"/>'
 
     parts = []
     for name in piece.part.seams:
-        given = {"allowance": rounded(piece.allowance[name])} if name in piece.allowance else {}
-        parts.append(path(name, "seam", piece.seams[name], **given))
+        data = {"allowance": rounded(piece.allowance[name])} if name in piece.allowance else {}
+        parts.append(path(name, "seam", piece.seams[name], **data))
     parts += [path(f"dart-{number}", "dart", dart.ends) for number, dart in enumerate(piece.darts, 1)]
     parts += [path(f"line-{name}", "line", line, line=name) for name, line in piece.lines.items()]
     for number, notch in enumerate(piece.notches, 1):
@@ -102,10 +102,10 @@ def _group(piece: Piece, side: Side, origin: Array) -> str:
         parts.append(path(f"{number}-notch-{named}", "notch", tick, line=named))
     for number, at in enumerate(piece.holes, 1):
         x, y = origin[0] + at[0], origin[1] - at[1]
-        told = f'id="{called}-hole-{number}" class="hole" data-line="{number}"'
-        parts.append(f'<circle {told} cx="{x:.3f}" cy="{y:.3f}" r="1"/>')
+        attributes = f'id="{prefix}-hole-{number}" class="hole" data-line="{number}"'
+        parts.append(f'<circle {attributes} cx="{x:.3f}" cy="{y:.3f}" r="1"/>')
     parts.append(path("grain", "grain", piece.grain))
-    head = f'<g id="{called}" style="{_STYLE}" data-origin="{origin[0]:.3f} {origin[1]:.3f}">'
+    head = f'<g id="{prefix}" style="{_STYLE}" data-origin="{origin[0]:.3f} {origin[1]:.3f}">'
     return "\n".join([head, f"<desc>{escape(one_line(piece.note, LONGEST_NOTE))}</desc>", *parts, "</g>"])
 
 
@@ -114,7 +114,7 @@ def _group(piece: Piece, side: Side, origin: Array) -> str:
 
 @dataclass(frozen=True, eq=False)
 class Shape:
-    """A drawn element: its own words, those of the groups round it (nearest first), its lines in mm with y up, its data."""
+    """A drawn element: the words of its names, those of its groups (innermost first), its lines in mm with y up, its attributes."""
 
     tag: str
     words: tuple[str, ...]
@@ -125,86 +125,86 @@ class Shape:
 
 
 def shapes_of(text: str, dpi: float | None = None, taken: Taken | None = None) -> list[Shape]:
-    """Every line, title and desc of a drawing, in mm. Raises ProblemsFoundError; refuses a size that is only in pixels.
+    """Read every line, title and desc of a drawing, in mm. Raises ProblemsFoundError, also if the size is only in pixels.
 
-    `dpi`: how many pixels the drawing counts to the inch, where it does not say its size itself.
+    `dpi`: pixels per inch of a drawing that does not give its physical size.
     """
     if text.count("<") > MOST_SHAPES or sum(1 for _ in re.finditer(r"[\d.]+", text)) > 16 * MOST_POINTS:
         raise too_many("this drawing")
     if refused := _REFUSED.search(text):
-        told = f"this drawing holds what is not read: '{one_line(refused[0], 30)}'"
-        raise stop("not-read", told, hint="flatten what is turned, moved or scaled, and save it again")
-    for found_name in re.findall(r"([A-Za-z]\w*)\s*\(", " ".join(re.findall(r"transform\s*=\s*[\"']([^\"']*)", text))):
-        if not _TURNS.fullmatch(found_name):
-            told = f"the transform '{one_line(found_name, 20)}' is not one that drawings have"
-            raise stop("transform", told, hint="flatten the transforms, and save it again")
+        message = f"this drawing contains '{one_line(refused[0], 30)}', which cannot be read"
+        raise stop("not-read", message, hint="flatten what is turned, moved or scaled, and save it again")
+    for transform in re.findall(r"([A-Za-z]\w*)\s*\(", " ".join(re.findall(r"transform\s*=\s*[\"']([^\"']*)", text))):
+        if not _TURNS.fullmatch(transform):
+            message = f"the transform '{one_line(transform, 20)}' is not one of SVG"
+            raise stop("transform", message, hint="flatten the transforms, and save it again")
     taken = taken if taken is not None else Taken()
     unit, size = _unit(_root(text), dpi, taken)
     bare = re.sub(r"<!DOCTYPE[^>\[]*>", "", text)
-    # a symbol is drawn only where it is used; the library draws it where it stands, too
+    # a symbol is drawn only where it is used; the library would also draw its definition
     bare = re.sub(r"<symbol\b([^>]*[^/])>", r"<defs><symbol\1>", bare).replace("</symbol>", "</symbol></defs>")
     head = re.search(r"<svg\b[^>]*>", bare)
-    if head is not None:  # without a size of its own the library leaves the drawing's numbers as they are
+    if head is not None:  # without width and height the library leaves the coordinates as they are
         plain = re.sub(r"\s(width|height|preserveAspectRatio)\s*=\s*(\"[^\"]*\"|'[^']*')", " ", head[0])
         bare = bare[: head.start()] + plain + bare[head.end() :]
     try:
         root = svg.SVG.parse(StringIO(bare), reify=True, ppi=96.0, width=size[0], height=size[1])
     except _BROKEN as error:
-        told = f"this is not a drawing that can be read: {one_line(error, 100)}"
-        raise stop("not-svg", told, hint="is it the right file?") from None
-    found: list[Shape] = []
+        message = f"this drawing cannot be read: {one_line(error, 100)}"
+        raise stop("not-svg", message, hint="is it the right file?") from None
+    shapes: list[Shape] = []
     for element, groups in _walk(root, ()):
         if isinstance(element, svg.SVGImage):
             continue
-        found += _shape(element, groups, unit, taken)
-    if sum(len(line) for shape in found for line in shape.lines) > 4 * MOST_POINTS:
+        shapes += _shape(element, groups, unit, taken)
+    if sum(len(line) for shape in shapes for line in shape.lines) > 4 * MOST_POINTS:
         raise too_many("this drawing")
-    return found
+    return shapes
 
 
 def _root(text: str) -> dict[str, str]:
-    """The attributes of the outermost element, which must be `svg`."""
+    """Return the attributes of the root element, which must be `svg`."""
     try:
         _, root = next(iter(iterparse(StringIO(text), events=("start",))))
     except (ParseError, StopIteration, ValueError) as error:
-        told = f"this is not a drawing that can be read: {one_line(error, 100)}"
-        raise stop("not-svg", told, hint="is it the right file?") from None
+        message = f"this drawing cannot be read: {one_line(error, 100)}"
+        raise stop("not-svg", message, hint="is it the right file?") from None
     if root.tag.rsplit("}", 1)[-1] != "svg":
         raise stop("not-svg", "the file does not begin with <svg>", hint="is it the right file?")
     return {str(name): str(value) for name, value in root.attrib.items()}
 
 
 def _unit(own: Mapping[str, str], dpi: float | None, taken: Taken) -> tuple[float, tuple[float, float]]:
-    """Millimetres of one unit of the drawing, and the size of its box in these units.
+    """Return mm per user unit, and the size of the drawing's box in user units.
 
-    Refuses a drawing that counts pixels without saying how large they are, and one that is stretched.
+    Refuses a drawing in pixels of unknown size, and one that is stretched.
     """
     sizes = [own.get(name, "").strip() for name in ("width", "height")]
     box = re.split(r"[\s,]+", own["viewBox"].strip()) if own.get("viewBox", "").strip() else []
     sound = all(re.fullmatch(_NUMBER, part) and 0.0 < float(part) < _LARGEST_MM for part in box[2:])
     if box and not (len(box) == 4 and sound):
-        told = "the drawing does not say how large it is"
-        raise stop("units", told, hint="give it a width and height in mm, and a viewBox")
+        message = "the drawing does not say how large it is"
+        raise stop("units", message, hint="give it a width and height in mm, and a viewBox")
     wide, high = (float(box[2]), float(box[3])) if box else (1000.0, 1000.0)
     old = re.search(r"(?i)0\.(4|91)", own.get("{http://www.inkscape.org/namespaces/inkscape}version", ""))
     lengths = [float(found[1]) * _MM[found[2].lower()] for size in sizes if (found := _PHYSICAL.fullmatch(size))]
     if len(lengths) == 2 and (box or old is None):
         scales = [lengths[0] / wide, lengths[1] / high] if box else [25.4 / 96, 25.4 / 96]
-        told = f"it is {sizes[0]} wide and {sizes[1]} high"
+        statement = f"it is {sizes[0]} wide and {sizes[1]} high"
     elif dpi is None:
-        told = "this drawing counts in pixels, and programs disagree how many make an inch (72, 90 or 96)"
+        message = "this drawing is in pixels, and programs disagree how many make an inch (72, 90 or 96)"
         hint = "save it with a page size in mm, or add --dpi 96 (measure a line of known length afterwards)"
-        raise stop("units", told, hint=hint)
+        raise stop("units", message, hint=hint)
     else:
         pixels = [re.fullmatch(rf"({_NUMBER})\s*(px)?", size) for size in sizes]
         given = [float(match[1]) if match else None for match in pixels]
         factors = [(g or full) / full if box else 1.0 for g, full in zip(given, (wide, high), strict=True)]
-        scales, told = [factor * 25.4 / dpi for factor in factors], f"it has {dpi:g} pixels to the inch, as given"
+        scales, statement = [factor * 25.4 / dpi for factor in factors], f"it has {dpi:g} pixels to the inch, as given"
     fits = own.get("preserveAspectRatio", "")
     if min(scales) <= 0 or (fits.split(" ")[0] == "none" and abs(scales[0] / scales[1] - 1) > 1e-3):
         raise stop("scale", "this drawing is stretched more one way than the other",
                    hint="save it with one scale for both ways")  # fmt: skip
-    taken.lines.append(f"Unit: {'the drawing says that ' if dpi is None else ''}{told}.")
+    taken.lines.append(f"Unit: {'the drawing says that ' if dpi is None else ''}{statement}.")
     return (max(scales) if "slice" in fits else min(scales)), (wide, high)
 
 
@@ -227,13 +227,13 @@ def _words(data: Mapping[str, str]) -> tuple[str, ...]:
 
 
 def _shape(element: Any, groups: tuple[Any, ...], unit: float, taken: Taken) -> list[Shape]:
-    """An element as lines; empty for what is no line of a pattern, which is told."""
+    """Return an element as shapes; empty if it is not part of a pattern (drawn ones are reported)."""
     data = _own(element)
     chain = tuple(_words(_own(group)) for group in groups)
     if isinstance(element, svg.Title | svg.Desc):
-        said = element.title if isinstance(element, svg.Title) else element.desc
+        text = element.title if isinstance(element, svg.Title) else element.desc
         tag = "title" if isinstance(element, svg.Title) else "desc"
-        return [Shape(tag, (), ((), *chain), (), data, (said or "").strip())]
+        return [Shape(tag, (), ((), *chain), (), data, (text or "").strip())]
     if isinstance(element, svg.Group) and "data-origin" in data:
         return [Shape("g", _words(data), chain, (_origin(element, data, unit),), data)]
     if isinstance(element, svg.Text):
@@ -242,24 +242,24 @@ def _shape(element: Any, groups: tuple[Any, ...], unit: float, taken: Taken) -> 
         return []
     shown = element.values or {}
     if shown.get("visibility") == "hidden" or shown.get("display") == "none":
-        taken.left_out.append(f"{_called(data)}, which is hidden")
+        taken.left_out.append(f"{_label(data)}, which is hidden")
         return []
     if "d" in data:
         _refuse_damaged(data)
     path = element if isinstance(element, svg.Path) else svg.Path(element)
     lines = tuple(line for part in path.as_subpaths() if len(line := _flattened(svg.Path(part), unit)) > 1)
     if any(not np.isfinite(line).all() or np.abs(line).max() > _LARGEST_MM for line in lines):
-        raise stop("points", f"{_called(data)} has points that lie nowhere", hint="look at its numbers")
+        raise stop("points", f"{_label(data)} has points that lie nowhere", hint="look at its numbers")
     return [Shape(data.get("tag", "path"), _words(data), chain, lines, data)] if lines else []
 
 
-def _called(data: Mapping[str, str]) -> str:
+def _label(data: Mapping[str, str]) -> str:
     name = next((data[key] for key in _NAMING if data.get(key)), "")
     return f"'{one_line(name, 40)}'" if name else f"a {one_line(data.get('tag', 'shape'), 20)} without a name"
 
 
 def _refuse_damaged(data: Mapping[str, str]) -> None:
-    """Stop at path data that the library would cut short in silence."""
+    """Refuse path data that the library would silently truncate."""
     text, at = data["d"], 0
     while at < len(text.rstrip(" \t\r\n,")):
         match = _RUN.match(text, at)
@@ -267,13 +267,13 @@ def _refuse_damaged(data: Mapping[str, str]) -> None:
         each = 0 if match is None else _EACH[match[1].lower()]
         arc = match is not None and match[1] in "aA"  # flags of arcs may stand together
         if match is None or (each == 0 and size) or (each and not arc and (size == 0 or size % each)):
-            told = f"the path {_called(data)} is damaged near '{one_line(text[at : at + 20], 20)}'"
-            raise stop("path", told, hint="draw it anew, or save the drawing again")
+            message = f"the path {_label(data)} is damaged near '{one_line(text[at : at + 20], 20)}'"
+            raise stop("path", message, hint="draw it again, or save the drawing again")
         at = match.end()
 
 
 def _origin(element: Any, data: Mapping[str, str], unit: float) -> Array:
-    """Where a group's own 0, 0 lies, in mm, y up; the place is moved as the group is."""
+    """Position of a group's own (0, 0), mm, y up, after the group's transform."""
     try:
         x, y = (float(part) for part in data["data-origin"].split())
         at = svg.Point(x, y) * svg.Matrix(element.values.get("transform", ""))
@@ -283,23 +283,23 @@ def _origin(element: Any, data: Mapping[str, str], unit: float) -> Array:
 
 
 def _flattened(path: Any, unit: float) -> Array:
-    """A path as a polyline in mm, y up."""
-    found: list[tuple[float, float]] = []
+    """Flatten a path to a polyline in mm, y up."""
+    vertices: list[tuple[float, float]] = []
     for segment in path:
         if isinstance(segment, svg.CubicBezier | svg.QuadraticBezier | svg.Arc):
-            count = min(2000, max(6, ceil(_about(segment) * unit / FLAT_STEP_MM)))
-            found += [(at[0], at[1]) for at in segment.npoint(np.linspace(0.0, 1.0, count + 1)[1:])]
+            count = min(2000, max(6, ceil(_longest(segment) * unit / FLAT_STEP_MM)))
+            vertices += [(at[0], at[1]) for at in segment.npoint(np.linspace(0.0, 1.0, count + 1)[1:])]
         elif segment.end is not None:
-            found.append((segment.end.x, segment.end.y))
-        if len(found) > 4 * MOST_POINTS:
+            vertices.append((segment.end.x, segment.end.y))
+        if len(vertices) > 4 * MOST_POINTS:
             break
-    line = np.array(found, dtype=float).reshape(-1, 2) * unit
+    line = np.array(vertices, dtype=float).reshape(-1, 2) * unit
     line[:, 1] = -line[:, 1]
     return once_each(line)
 
 
-def _about(segment: Any) -> float:
-    """No less than the length of a curve, in pixels."""
+def _longest(segment: Any) -> float:
+    """Upper bound of the length of a curve, user units."""
     if isinstance(segment, svg.Arc):
         return abs(float(segment.sweep)) * max(float(segment.rx), float(segment.ry))
     names = ("start", "control", "control1", "control2", "end")
@@ -310,7 +310,7 @@ def _about(segment: Any) -> float:
 def pattern_from_svg(
     text: str, shown_path: str, garment: Garment | None = None, *, dpi: float | None = None, taken: Taken | None = None
 ) -> Pattern:
-    """A pattern from an SVG drawing whose lines are named in their ids or classes. Raises ProblemsFoundError."""
+    """Read a pattern from an SVG drawing whose lines are named by id or class. Raises ProblemsFoundError."""
     taken = taken if taken is not None else Taken()
     with placed(Where(shown_path)):
         shapes = shapes_of(text, dpi, taken)
@@ -318,7 +318,7 @@ def pattern_from_svg(
 
 
 def _pattern(shapes: Sequence[Shape], garment: Garment, taken: Taken) -> Pattern:
-    """The pattern whose lines these are."""
+    """Build the pattern from its shapes."""
     drawn: dict[tuple[str, Side], Drawn] = {}
     seams: dict[tuple[str, Side, str], list[Shape]] = {}
     for shape in shapes:
@@ -331,7 +331,7 @@ def _pattern(shapes: Sequence[Shape], garment: Garment, taken: Taken) -> Pattern
             raise stop("side", f"the seam '{of}' does not say whether it is {pieces}", hint=hint)
         if name is None:
             if shape.lines and not shape.text:
-                taken.left_out.append(_called(shape.data))
+                taken.left_out.append(_label(shape.data))
             continue
         mine = drawn.setdefault((name, side), Drawn(garment.parts[name]))
         if kind == "seam":
@@ -339,7 +339,7 @@ def _pattern(shapes: Sequence[Shape], garment: Garment, taken: Taken) -> Pattern
         elif kind == "note":
             mine.notes.append(one_line(shape.text, LONGEST_NOTE))
         elif shape.lines and not mine.take(kind, of, shape.lines[0]):
-            taken.left_out.append(_called(shape.data))
+            taken.left_out.append(_label(shape.data))
     if not seams:
         hint = f"call them {', '.join(f'{name}-{garment.parts[name].seams[0]}' for name in garment.parts)} and so on"
         raise stop("seams", "no line of this drawing names a seam", hint=hint)
@@ -354,19 +354,19 @@ def _pattern(shapes: Sequence[Shape], garment: Garment, taken: Taken) -> Pattern
             drawn[name, side].allowance[of] = float(given)
     taken.lines.append("Lines named after seams count as stitching lines, not as lines to cut along.")
     made = {key: piece_of(one) for key, one in drawn.items() if one.seams}
-    titles, said = (
+    titles, texts = (
         [shape.text for shape in shapes if shape.tag == tag and shape.text and len(shape.groups) == 1]
         for tag in ("title", "desc")
     )
-    title, grade = (next(iter(texts), "") for texts in (titles, said))
+    title, grade = (next(iter(values), "") for values in (titles, texts))
     grade = "" if grade.startswith((CLIENT, ALTERED)) else grade
-    client = next((text.removeprefix(CLIENT) for text in said if text.startswith(CLIENT)), "")
-    rows = [text.removeprefix(ALTERED) for text in said if text.startswith(ALTERED)]
+    client = next((text.removeprefix(CLIENT) for text in texts if text.startswith(CLIENT)), "")
+    rows = [text.removeprefix(ALTERED) for text in texts if text.startswith(ALTERED)]
     return put_together(garment, made, title, grade, client, rows)
 
 
 def _piece_of(garment: Garment, chain: Sequence[Sequence[str]]) -> tuple[str | None, Side]:
-    """The piece a shape belongs to, by the nearest name that says one, and the side it is for."""
+    """The piece a shape belongs to, by the innermost name of one piece, and the side it is for."""
     for words in chain:
         named = [name for name in garment.parts if name in words]
         if len(named) == 1:
@@ -379,7 +379,7 @@ def _known(garment: Garment, words: Sequence[str]) -> list[str]:
 
 
 def _kind(garment: Garment, shape: Shape, chain: Sequence[Sequence[str]]) -> tuple[str, str]:
-    """What a shape is, and its name: seam, dart, grain, level, line, notch, origin or note; empty when nothing tells."""
+    """The kind (seam, dart, grain, level, line, notch, hole, origin or note; empty if unknown) and the name of a shape."""
     part = next(iter(garment.parts.values()))
     if shape.text:
         return ("note" if shape.tag == "desc" and len(shape.groups) == 2 else ""), ""
