@@ -133,8 +133,8 @@ def carried_out(
         rule = base.alterations[one.name]
         by = f"{rule.title} by {format_given(one.amount, units)}"
         if rule.operation.one_side and one.side is None:
-            told = f"{rule.title}: this is done on one side only"
-            raise stop("side", told, hint=f"say which, like '{one.name}={format_given(one.amount, units)} left'")
+            message = f"{rule.title}: this is done on one side only"
+            raise stop("side", message, hint=f"say which, like '{one.name}={format_given(one.amount, units)} left'")
         try:
             step = carry_out(pattern, one.name, one.amount, one.side)
         except ProblemsFoundError as stopped:
@@ -153,7 +153,7 @@ def finished(work: Work, *, as_cut: bool) -> tuple[Pattern, tuple[Trued, ...]]:
     return (work.cut, ()) if as_cut else true(work.cut)
 
 
-def told_trued(one: Trued, units: Units) -> str:
+def trued_text(one: Trued, units: Units) -> str:
     """`Trued back crotch curve: its length shrinks by 1/8 in`; what a tape does not show is no change."""
     piece = one.piece.split(" ")[-1]
     called = one.word if piece in one.word.split() else f"{piece} {one.word}"

@@ -27,8 +27,8 @@ def folder_of(given: str | None, *files: str | Path | None) -> Path:
     """The rule folder meant: the one given, or that of a garment by its name; else that of the garment the files are about."""
     if given and (Path(given).exists() or given not in garments()):
         return Path(given)
-    told = [given, *(_garment_in(Path(file)) for file in files if file is not None)]
-    folder = rules_for(next((name for name in told if name in garments()), "") or "")
+    names = [given, *(_garment_in(Path(file)) for file in files if file is not None)]
+    folder = rules_for(next((name for name in names if name in garments()), "") or "")
     return folder.relative_to(Path.cwd()) if folder.is_relative_to(Path.cwd()) else folder
 
 
@@ -148,8 +148,8 @@ def body_notes(texts: Iterable[str], base: RuleBase, grades: Sequence[str] = ())
             raise stop("argument", f"'{name}' is named twice", hint="give it once")
         notes[name] = grade.strip() or "some"
         if grades and notes[name] not in grades:
-            told = f"'{one_line(grade, 30)}' is not a grade of a body note"
-            raise stop("argument", told, hint=f"write {', '.join(grades)}")
+            message = f"'{one_line(grade, 30)}' is not a grade of a body note"
+            raise stop("argument", message, hint=f"write {', '.join(grades)}")
     return notes
 
 
@@ -184,6 +184,6 @@ def _unit_written(text: str) -> Units | None:
     except InvalidLengthError:
         return "cm" if "cm" in text or "mm" in text else None
     if found.unit is None and found.mm:
-        told = one_line(amount, 20)
-        raise stop("argument", f"{told} what?", hint=f"write {told} cm or {told} in, or add --units")
+        number = one_line(amount, 20)
+        raise stop("argument", f"{number} what?", hint=f"write {number} cm or {number} in, or add --units")
     return found.unit

@@ -57,8 +57,8 @@ def new(
 def _consent(answer: str | None, keep_until: str | None) -> Consent:
     """What the client said today to photos, and until when they may be kept; None: not asked yet."""
     if answer not in (None, "yes", "no"):
-        told = f"'{one_line(answer, 20)}' does not say whether photos may be taken"
-        raise stop("argument", told, hint="write yes or no")
+        message = f"'{one_line(answer, 20)}' does not say whether photos may be taken"
+        raise stop("argument", message, hint="write yes or no")
     day, until = date.today(), day_of(keep_until) if keep_until else None
     if until is not None and answer != "yes":
         raise stop("argument", "photos are kept only with consent", hint="leave out --keep-until")
@@ -83,8 +83,8 @@ def consent(name: str, given: str | None, answer: str, keep_until: str | None) -
         return 0
     say(f"Written down for {case.name}: no photos. The pages no longer ask for any.")
     if kept:
-        told = f"Still there from before: {counted(kept, 'photo')}. To delete what there is:"
-        say_then(told, f"{case_command('case', 'delete', case.folder)} --photos")
+        text = f"Still there from before: {counted(kept, 'photo')}. To delete what there is:"
+        say_then(text, f"{case_command('case', 'delete', case.folder)} --photos")
     return 0
 
 
@@ -97,16 +97,16 @@ def show(name: str, given: str | None) -> int:
 def case_lines(case: Case, inside: case_export.Contents, base: RuleBase) -> list[str]:
     lines = [f"{case.name} ({case.garment}, {case.units}), opened {case.opened}", f"Folder: {shown_path(case.folder)}"]
     if case.body:
-        notes = (_named(note, base) + ("" if grade == "some" else f" ({grade})") for note, grade in case.body.items())
+        notes = (_title(note, base) + ("" if grade == "some" else f" ({grade})") for note, grade in case.body.items())
         lines.append(f"Body notes: {'; '.join(notes)}")
     for title, lengths in (("Body", case.body_measures), ("Pattern", case.pattern_measures)):
         if lengths:
-            told = (f"{name.replace('-', ' ')} {format_reading(mm, case.units)}" for name, mm in lengths.items())
-            lines.append(f"{title} measures: {', '.join(told)}")
+            parts = (f"{name.replace('-', ' ')} {format_reading(mm, case.units)}" for name, mm in lengths.items())
+            lines.append(f"{title} measures: {', '.join(parts)}")
     lines.append(f"Pattern: {case.pattern or 'none yet'}")
     if case.alone:
         lines.append("Fits herself, with nobody to help.")
-    lines.append(f"Photos: {_photos_told(case.consent, inside)}")
+    lines.append(f"Photos: {_photos_text(case.consent, inside)}")
     lines += [f"Note: {note}" for note in case.notes]
     for one in case.rounds:
         lines += ["", *_round_lines(one, case, base)]
@@ -115,25 +115,25 @@ def case_lines(case: Case, inside: case_export.Contents, base: RuleBase) -> list
         lines += ["", f"Closed {case.closed.day}, {case.closed.outcome}{words}"]
     elif not case.rounds:
         lines += ["", f"No round yet. Begin: {case_command('review', case.folder)}"]
-    return [*lines, *(["", _links_told("passed over", inside)] if inside.links else [])]
+    return [*lines, *(["", _links_text("passed over", inside)] if inside.links else [])]
 
 
-def _photos_told(agreed: Consent, inside: case_export.Contents) -> str:
-    told = [
+def _photos_text(agreed: Consent, inside: case_export.Contents) -> str:
+    parts = [
         f"{'yes, agreed' if agreed.photos else 'no, asked'} on {agreed.given}" if agreed.given else "not agreed on yet"
     ]
-    told += [f"kept until {agreed.keep_until}"] if agreed.keep_until else []
-    told += [f"deleted on {agreed.removed}"] if agreed.removed else []
+    parts += [f"kept until {agreed.keep_until}"] if agreed.keep_until else []
+    parts += [f"deleted on {agreed.removed}"] if agreed.removed else []
     drawn = _drawn(inside)
     copies = f" and {drawn} drawn-on copies" if drawn else ""
-    return f"{', '.join(told)}. {inside.photos - drawn} in the folder{copies}."
+    return f"{', '.join(parts)}. {inside.photos - drawn} in the folder{copies}."
 
 
-def _links_told(what: str, inside: case_export.Contents) -> str:
+def _links_text(what: str, inside: case_export.Contents) -> str:
     return f"Links and other special files are {what}: {', '.join(shown_path(path) for path in inside.links[:5])}"
 
 
-def _named(rule: str, base: RuleBase) -> str:
+def _title(rule: str, base: RuleBase) -> str:
     found = base.find(rule)
     return lower_first(found[1].title) if found else rule.replace("-", " ")
 
@@ -143,23 +143,23 @@ def _round_lines(one: Round, case: Case, base: RuleBase) -> list[str]:
     state = f": {turn} since {one.since}" if one == case.last_round and not case.closed else ""
     lines = [f"Round {one.number}, opened {one.opened}{': it fits' if one.fits else state}"]
 
-    def told_of(alteration: str, mm: float | None, side: str | None = None) -> str:
+    def describe(alteration: str, mm: float | None, side: str | None = None) -> str:
         amount = f", {format_length(mm, case.units)}" if mm is not None else ""
-        return f"{_named(alteration, base)}{amount}{f', {side} side' if side in ('left', 'right') else ''}"
+        return f"{_title(alteration, base)}{amount}{f', {side} side' if side in ('left', 'right') else ''}"
 
-    for when, told in ((one.sent, "documents sent"), (one.form_received, "form came back")):
+    for when, text in ((one.sent, "documents sent"), (one.form_received, "form came back")):
         if when:
-            lines.append(f"  {told} {when}")
-    lines += [f"  advised: {told_of(item.alteration, item.amount_mm, item.side)}" for item in one.advised]
-    lines += [f"  left out: {_named(alteration, base)}" for alteration in one.left_out]
+            lines.append(f"  {text} {when}")
+    lines += [f"  advised: {describe(item.alteration, item.amount_mm, item.side)}" for item in one.advised]
+    lines += [f"  left out: {_title(alteration, base)}" for alteration in one.left_out]
     for item in one.done:
         how = "done" if item.done else "not done"
-        lines.append(f"  {how}: {told_of(item.alteration, item.amount_mm)}")
+        lines.append(f"  {how}: {describe(item.alteration, item.amount_mm)}")
     for symptom, values in one.outcome.items():
         named = (("before", values.before), ("expected", values.expected), ("now", values.observed))
-        told = ", ".join(f"{name} {format_reading(mm, case.units)}" for name, mm in named if mm is not None)
+        text = ", ".join(f"{name} {format_reading(mm, case.units)}" for name, mm in named if mm is not None)
         error = f" (give or take {format_reading(values.error, case.units)})" if values.error else ""
-        lines.append(f"  {_named(symptom, base)}: {told or 'not measured'}{error}")
+        lines.append(f"  {_title(symptom, base)}: {text or 'not measured'}{error}")
     return lines
 
 
@@ -168,8 +168,8 @@ def close(name: str, given: str | None, *, fits: bool, given_up: bool, because: 
         raise stop("argument", "say how it ended", hint="add --fits, or --given-up, or --because 'in a few words'")
     case = open_case(case_folder(name, given))
     if case.closed:
-        told = f"this case was closed {case.closed.day}"
-        raise stop("closed", told, where=case.folder, hint="change the line 'closed:' in case.yaml by hand")
+        message = f"this case was closed {case.closed.day}"
+        raise stop("closed", message, where=case.folder, hint="change the line 'closed:' in case.yaml by hand")
     outcome: Ending = "fits" if fits else "given-up" if given_up else "other"
     closed = Closed(date.today(), outcome, one_line(because or "", LONGEST_NOTE))
     case = save_case(case, replace(case, closed=closed))
@@ -204,7 +204,7 @@ def export(name: str, given: str | None, to: str, *, anonymous: bool, rules: str
     if anonymous:
         say("Without name, pictures, pattern, plan, documents, notes and free text; days counted from the opening.")
         say("Body notes and measures are in it: they are what there is to learn from.")
-    say_all([_links_told("left out", copied)] if copied.links else [])
+    say_all([_links_text("left out", copied)] if copied.links else [])
     return 0
 
 
@@ -268,21 +268,21 @@ def repair(name: str, given: str | None, rules: str | None) -> int:
     with alone(folder):
         swept = sweep_case(folder)
         left = f"Removed: {counted(swept, 'file')} left half written by a command that was killed."
-        told = [left] if swept else []
+        lines = [left] if swept else []
         for path in missing:
             settle(path.parent)
-        told += [f"Made again: {shown_path(path)}" for path in missing if path.exists()]
-        told += _damaged(folder)
+        lines += [f"Made again: {shown_path(path)}" for path in missing if path.exists()]
+        lines += _damaged(folder)
         case = open_case(folder)
-        told += [f"Made again: {shown_path(path)}" for path in made_again(base, case)]
+        lines += [f"Made again: {shown_path(path)}" for path in made_again(base, case)]
     lost = [
         f"{shown_path(one.photos / name)} was taken in and is not there any more; take it in again if you still have it."
         for one in (case.rounds if not case.consent.removed else ())
         for name in RoundLog.of(one).pictures
         if not (one.photos / name).exists()
     ]
-    say_all([*told, *lost])
-    if not told and not lost:
+    say_all([*lines, *lost])
+    if not lines and not lost:
         say(f"Nothing to repair: every file of {case.name} is there.")
     return 1 if lost else 0
 
@@ -323,7 +323,7 @@ def made_again(base: RuleBase, case: Case) -> list[Path]:
 
 def _damaged(folder: Path) -> list[str]:
     """A `round.yaml` that cannot be read is put aside, if the log knows what stood in it."""
-    told: list[str] = []
+    lines: list[str] = []
     for inner in sorted(folder.glob(_ROUNDS)):
         path = inner / ROUND_FILE
         try:
@@ -337,6 +337,6 @@ def _damaged(folder: Path) -> list[str]:
             aside = next(p for n in range(1, 1000) if not (p := path.with_name(f"{ROUND_FILE}.damaged-{n}")).exists())
             disk.rename(path, aside)
             write_atomically(path, text)
-            told.append(f"Made again: {shown_path(path)}; it could not be read: {stopped.problems[0].message}.")
-            told.append(f"What stood there is kept in {shown_path(aside)}.")
-    return told
+            lines.append(f"Made again: {shown_path(path)}; it could not be read: {stopped.problems[0].message}.")
+            lines.append(f"What stood there is kept in {shown_path(aside)}.")
+    return lines

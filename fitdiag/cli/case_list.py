@@ -19,8 +19,8 @@ _SOON_DAYS = 30  # so many days before the end the list reminds of the photos
 def parent_of(given: str | None) -> Path:
     """The folder that holds the cases, with everything cleaned up there that a killed command left."""
     parent = Path(given or DEFAULT_FOLDER)
-    for told in recover(parent):
-        say_aside(told)
+    for message in recover(parent):
+        say_aside(message)
     return parent
 
 
@@ -57,11 +57,13 @@ def show_list(given: str | None, *, as_json: bool, everything: bool, today: date
 def list_lines(found: CaseList, today: date, *, everything: bool = False) -> list[str]:
     """The list, a line for each paragraph: whose turn it is, the longest wait first, then the photos to think of."""
     turns = [("YOUR TURN", "fitter"), ("THE CLIENT'S TURN", "client"), *([("CLOSED", "")] if everything else [])]
-    sections = [(title, [row for row in found.rows if row.waiting == waiting]) for title, waiting in turns]
-    told = [(title, len(rows), [line for row in rows for line in _row_lines(row, today)]) for title, rows in sections]
+    by_turn = [(title, [row for row in found.rows if row.waiting == waiting]) for title, waiting in turns]
+    sections = [
+        (title, len(rows), [line for row in rows for line in _row_lines(row, today)]) for title, rows in by_turn
+    ]
     reminders = _reminders(found.rows, today)
-    told.append(("PHOTOS", len(reminders), reminders))
-    lines = [line for title, count, inner in told if count for line in ("", f"{title} ({count})", *inner)]
+    sections.append(("PHOTOS", len(reminders), reminders))
+    lines = [line for title, count, inner in sections if count for line in ("", f"{title} ({count})", *inner)]
     closed = sum(not row.waiting for row in found.rows)
     if closed and not everything:
         lines += ["", f"{closed} closed; `fitdiag case list --all` shows them."]
@@ -89,6 +91,6 @@ def _reminders(rows: Iterable[Row], today: date) -> list[str]:
     lines = []
     for left, row in sorted(due, key=lambda one: (one[0], one[1].name)):
         remove = f"{command('fitdiag', 'case', 'delete', row.folder)} --photos"
-        told = f"{counted(left, 'day')} left" if left >= 0 else f"OVERDUE by {counted(-left, 'day')}; {remove}"
-        lines.append(f"  {row.name}: photos kept until {row.keep_until}: {told}")
+        text = f"{counted(left, 'day')} left" if left >= 0 else f"OVERDUE by {counted(-left, 'day')}; {remove}"
+        lines.append(f"  {row.name}: photos kept until {row.keep_until}: {text}")
     return lines

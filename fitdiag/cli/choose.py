@@ -20,7 +20,7 @@ from fitdiag.units import InvalidLengthError, Units, format_given, format_length
 _NONE = ("n", "no", "none", "nothing")
 
 
-def meant(screen: Screen, base: RuleBase, alteration: str, typed: str, units: Units) -> float | None:
+def read_amount(screen: Screen, base: RuleBase, alteration: str, typed: str, units: Units) -> float | None:
     """An amount typed, in mm; one far above what a round should take is asked back. None, and the reason shown, if it is none."""
     try:
         mm = parse_length(typed, units).mm
@@ -38,17 +38,17 @@ def ask_done(screen: Screen, base: RuleBase, item: Advised, units: Units) -> Car
     def meaning(typed: str) -> Carried | None:
         if (done := agreed(typed)) is not None:
             return Carried(item.alteration, item.amount_mm if done else None, done=done)
-        mm = meant(screen, base, item.alteration, typed, units)
+        mm = read_amount(screen, base, item.alteration, typed, units)
         return None if mm is None else Carried(item.alteration, mm or None, done=mm > 0)
 
     known = base.alterations.get(item.alteration)
     amount = f", {format_given(item.amount_mm, units)}" if item.amount_mm else ""
-    asked = [
+    question = [
         Line(f"Advised: {known.title if known else item.alteration}{amount}. Was it done?", "ask"),
         Line("1 yes  2 no", "item"),
         Line(f"Or the amount that was really done, like {_example(units)}.", "hint"),
     ]
-    return screen.ask(asked, meaning, "")
+    return screen.ask(question, meaning, "")
 
 
 def choose(
@@ -102,7 +102,7 @@ def _changed(screen: Screen, choice: Choice, typed: str) -> Choice:
 
 def _amount(screen: Screen, choice: Choice, alteration: str, typed: str) -> float | None:
     """The fitter's own amount in mm; None, and the reason shown, where it is none."""
-    mm = meant(screen, choice.base, alteration, typed, choice.units)
+    mm = read_amount(screen, choice.base, alteration, typed, choice.units)
     if not mm:
         screen.show([Line("To do nothing of it, leave it out, like: without 1.")] if mm == 0 else [])
         return None
@@ -120,15 +120,15 @@ def _question(choice: Choice) -> list[Line]:
     if chosen:
         hint += f"; without 1 leaves one out; 1 = {_example(choice.units)} changes an amount; no advises nothing"
 
-    def told(item: Recommendation) -> str:
+    def describe(item: Recommendation) -> str:
         after = place.get(item.only_after or "")
         only = f" (only if needed{f', after {after}' if after else ''})" if item.only_if else ""
         return f"{choice.base.alterations[item.alteration].title}, {item.amount.text}{only}"
 
     return [
         Line("Advise this list?" if chosen else "Advise nothing this round?", "ask"),
-        *(Line(f"{n}. {told(item)}", "item") for n, item in enumerate(chosen, 1)),
-        *(Line(f"Left out: {told(item)}", "item") for item in out),
+        *(Line(f"{n}. {describe(item)}", "item") for n, item in enumerate(chosen, 1)),
+        *(Line(f"Left out: {describe(item)}", "item") for item in out),
         Line(f"{hint}{'; all takes back what was left out' if out else ''}; stop leaves, and nothing is lost.", "hint"),
     ]
 

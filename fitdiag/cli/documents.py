@@ -217,8 +217,8 @@ def simulated_round(
         return None, None
     if moved:
         parts = "; ".join(f"{part.replace('-', ' ')} {mm:+.0f} mm" for part, mm in moved.items())
-        told = f"For the next rounds the simulated body is moved a little: {parts}. `fitdiag case body NAME --take-back` takes it back."
-        found = replace(found, near=(*found.near, told))
+        text = f"For the next rounds the simulated body is moved a little: {parts}. `fitdiag case body NAME --take-back` takes it back."
+        found = replace(found, near=(*found.near, text))
     return found, moved
 
 
@@ -292,15 +292,15 @@ def form_that_came(base: RuleBase, case: Case, path: str, command: str) -> Form:
     now = 0 if last is None else last.number if last.sent else last.number - 1
     found = next((n for n in range((last.number if last else 0) + 1) if form.token == token(case, n)), None)
     if found is None:
-        told = "this form belongs to another case or round"
-        raise stop("form-other", told, where=where, hint=f"it says '{one_line(form.token, 60)}'")
+        message = "this form belongs to another case or round"
+        raise stop("form-other", message, where=where, hint=f"it says '{one_line(form.token, 60)}'")
     refuse_again(case, form, command, where)
     if found < now:
-        told = f"this form is about try-on {found + 1}, and try-on {now + 1} is looked at now"
-        raise stop("form-old", told, where=where, hint="is there a newer one?")
+        message = f"this form is about try-on {found + 1}, and try-on {now + 1} is looked at now"
+        raise stop("form-old", message, where=where, hint="is there a newer one?")
     if found > now:
-        told = f"this form is about the try-on after the list of round {found}, which is not written down as sent"
-        raise stop("form-early", told, where=where, hint=f"{command} --sent writes it down; then do this again")
+        message = f"this form is about the try-on after the list of round {found}, which is not written down as sent"
+        raise stop("form-early", message, where=where, hint=f"{command} --sent writes it down; then do this again")
     return form
 
 
@@ -344,8 +344,8 @@ def refuse_again(case: Case, form: Form, command: str, where: Where | None = Non
         if form.checksum in one.forms:
             if one == case.rounds[-1] and taken_in(RoundLog.of(one).fresh, "form", form.checksum):
                 continue
-            told = f"this form was taken in before, in round {one.number}"
-            raise stop("form-again", told, where=where, hint=f"is there a newer one? To go on without it: {command}")
+            message = f"this form was taken in before, in round {one.number}"
+            raise stop("form-again", message, where=where, hint=f"is there a newer one? To go on without it: {command}")
 
 
 def taken_in(lines: Sequence[Event], key: str, value: str) -> bool:

@@ -180,8 +180,8 @@ def _say(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str, units
     say()
     if done:
         say(f"After: {done}.")
-        told = changes(muslins[0].readings, muslins[1].readings, muslins[1].apart or {}, units)
-        say_all(f"  {text[0].upper()}{text[1:]}." for text in told)
+        lines = changes(muslins[0].readings, muslins[1].readings, muslins[1].apart or {}, units)
+        say_all(f"  {text[0].upper()}{text[1:]}." for text in lines)
         say()
     apart = muslins[-1].apart
     for title, readings in (

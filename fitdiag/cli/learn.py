@@ -51,8 +51,8 @@ def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: b
         say("The rules are as they were. With --patch FILE the changes are written as a patch, to be accepted.")
     else:
         say(f"Written: {one_line(to)}. The rules are as they were. Read it and take out what you do not believe.")
-        told = f"To accept it, in the folder {one_line(shown_path(folder))}:"
-        say_then(told, f"patch -p0 < {command(Path(to).resolve())}")
+        text = f"To accept it, in the folder {one_line(shown_path(folder))}:"
+        say_then(text, f"patch -p0 < {command(Path(to).resolve())}")
         say("Then fitdiag rules check and fitdiag rules test. The sources stay; say there what was learned.")
     return 0
 
@@ -70,10 +70,10 @@ def _say_report(base: RuleBase, learning: Learning) -> None:
         changes = [change for change in learning.changes if change.kind == kind]
         if changes:
             say(f"\n{title}")
-        say_all(f"- {_told_change(base, change)}" for change in changes)
+        say_all(f"- {_change_text(base, change)}" for change in changes)
 
 
-def _told_change(base: RuleBase, change: Change) -> str:
+def _change_text(base: RuleBase, change: Change) -> str:
     estimate = change.estimate
     number = getattr(base.words, change.kind).words[change.old]
     value = (
@@ -103,11 +103,11 @@ def _say_scores(learning: Learning) -> None:
     say(f"\nHow well {before.answers} answers held out are foretold: bits (squared distance) of each, less is better")
     rows = (("as the rules stand", before), ("with the words below", learning.words), ("as learned", learning.numbers))
     for name, score in rows:
-        told = f"{score.answer_bits / score.answers:.4f} ({score.answer_brier / score.answers:.4f})"
+        text = f"{score.answer_bits / score.answers:.4f} ({score.answer_brier / score.answers:.4f})"
         if score.cases:
             causes = f"{score.cause_bits / score.cases:.3f} ({score.cause_brier / score.cases:.3f})"
-            told += f"; of all causes of each of {score.cases} sessions whose outcome is known {causes}"
-        say(f"- {name}: {told}")
+            text += f"; of all causes of each of {score.cases} sessions whose outcome is known {causes}"
+        say(f"- {name}: {text}")
 
 
 def learned_data(learning: Learning) -> dict[str, Any]:

@@ -160,8 +160,8 @@ def export(
     kind = Path(to).suffix.lower()
     for given, option, kinds in ((large, "--large", PAGES), (paper, "--paper", (".pdf",))):
         if given and kind not in kinds:
-            told = f"{option} is for the page the client takes home"
-            raise stop("argument", told, where=to, hint=f"end the name in {' or '.join(kinds)}")
+            message = f"{option} is for the page the client takes home"
+            raise stop("argument", message, where=to, hint=f"end the name in {' or '.join(kinds)}")
     file = log_of(path)
     alone = alone or fits_herself(file)
     base, log, result = _replayed(file, rules)

@@ -69,9 +69,9 @@ def _outcome(given: Sequence[str]) -> int:
     except OSError as failed:  # most likely where the output goes to: a full disk
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, sys.stdout.fileno())  # so that nothing is written, and fails, once more at the very end
-        told = failed.strerror or str(failed)
+        message = failed.strerror or str(failed)
         where = one_line(failed.filename) if failed.filename else "the output"
-        say_aside(f"{where}: this cannot be read or written: {told}; make room or choose another place")
+        say_aside(f"{where}: this cannot be read or written: {message}; make room or choose another place")
         return 1
     except (KeyboardInterrupt, typer.Abort):
         say_aside("\nStopped.")
@@ -133,15 +133,15 @@ def app_of(first: str = "", second: str = "") -> typer.Typer:
     return app
 
 
-def _typer(told: str, **more: Any) -> typer.Typer:
-    return typer.Typer(help=told, no_args_is_help=True, rich_markup_mode=None, **more)
+def _typer(help_text: str, **more: Any) -> typer.Typer:
+    return typer.Typer(help=help_text, no_args_is_help=True, rich_markup_mode=None, **more)
 
 
 def _runner(name: str) -> Callable[..., None]:
     def run(**given: Any) -> None:
         raise typer.Exit(work_of(name)(**given))
 
-    run.__signature__ = Signature([_option(told) for told in COMMANDS[name]["takes"]])  # type: ignore[attr-defined]
+    run.__signature__ = Signature([_option(entry) for entry in COMMANDS[name]["takes"]])  # type: ignore[attr-defined]
     return run
 
 
@@ -152,20 +152,20 @@ def work_of(name: str) -> Callable[..., int]:
     return found
 
 
-def _option(told: str | dict[str, Any]) -> Parameter:
+def _option(entry: str | dict[str, Any]) -> Parameter:
     """An option or argument, by the name its work knows it by; a text names one that several commands take.
 
     One without a default is empty if it is not given, unless it is `needed`; the flag is its name unless one is said.
     """
-    told = _TABLE["options"][told] if isinstance(told, str) else told
-    name, kind = told["name"], told.get("kind", "text")
-    default = told.get("default", _USUAL.get(kind))
-    shown = {key: told[key] for key in ("metavar", "help", "min", "max") if key in told}
-    if told.get("argument"):
-        marked, needed = typer.Argument(**shown), not told.get("optional")
+    entry = _TABLE["options"][entry] if isinstance(entry, str) else entry
+    name, kind = entry["name"], entry.get("kind", "text")
+    default = entry.get("default", _USUAL.get(kind))
+    shown = {key: entry[key] for key in ("metavar", "help", "min", "max") if key in entry}
+    if entry.get("argument"):
+        marked, needed = typer.Argument(**shown), not entry.get("optional")
     else:
-        flag = told.get("flag", f"--{name.replace('_', '-')}")
-        marked, needed = typer.Option(*flag.split(), **shown), told.get("needed", False)
+        flag = entry.get("flag", f"--{name.replace('_', '-')}")
+        marked, needed = typer.Option(*flag.split(), **shown), entry.get("needed", False)
     taken = _KINDS[kind] if needed or default is not None else _KINDS[kind] | None
     default = Parameter.empty if needed else default
     return Parameter(name, Parameter.KEYWORD_ONLY, annotation=Annotated[taken, marked], default=default)

@@ -60,11 +60,11 @@ def show(*, forget: bool) -> int:
                 remove_file(place())
         say("Forgotten.")
         return 0
-    told = [one_line(f"{entry.get('kind', '')}: {entry.get('text', '')}", _LONGEST + 20) for _, entry in _entries()]
-    if not told:
+    texts = [one_line(f"{entry.get('kind', '')}: {entry.get('text', '')}", _LONGEST + 20) for _, entry in _entries()]
+    if not texts:
         say("Nothing was typed so far that was not understood.")
         return 0
-    for text, times in sorted(Counter(told).items(), key=lambda pair: (-pair[1], pair[0])):
+    for text, times in sorted(Counter(texts).items(), key=lambda pair: (-pair[1], pair[0])):
         write(f"Taken for no {text}{f' ({times} times)' if times > 1 else ''}")
     say("Kept on this machine only. Added to `search:` of the rule that was meant, they are understood.")
     return 0

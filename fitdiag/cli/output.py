@@ -47,10 +47,10 @@ def say(text: str = "") -> None:
         write(textwrap.fill(line, width(), subsequent_indent=indent, break_long_words=False, break_on_hyphens=False))
 
 
-def say_then(told: str, *whole: object) -> None:
+def say_then(text: str, *verbatim: object) -> None:
     """Say something, and what follows, like a command to be copied, whole on lines of their own."""
-    say(told)
-    for line in whole:
+    say(text)
+    for line in verbatim:
         write(f"  {line}")
 
 

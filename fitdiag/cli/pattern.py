@@ -10,7 +10,7 @@ from datetime import date
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from fitdiag.cli.altering import Work, asked_of, carried_out, finished, pattern_and_rules, told_trued, warned
+from fitdiag.cli.altering import Work, asked_of, carried_out, finished, pattern_and_rules, trued_text, warned
 from fitdiag.cli.arguments import (
     body_lengths,
     day_of,
@@ -73,8 +73,8 @@ def show(
         return
     say(f"{pattern.title or 'Pattern'}{': ' + pattern.grade if pattern.grade else ''}")
     for name, value in measures.items():
-        told_as, mm = called(pattern, name, value)
-        say(f"  {told_as}: {format_reading(mm, units)}")
+        label, mm = called(pattern, name, value)
+        say(f"  {label}: {format_reading(mm, units)}")
     for name, value in angles.items():
         say(f"  {name}: {value + 0.0:.1f} degrees".replace(" -0.0 ", " 0.0 "))
     if done := stamp(pattern, units):
@@ -91,15 +91,15 @@ def draft(
     needed = [asked.name for asked in block.asked]
     given = {name: text for name, text in said.items() if text is not None}
     for name in (name for name in (*needed, *given) if (name in needed) != (name in given)):
-        told = f"the block of the {cut.name} {'needs' if name in needed else 'is not drafted from'} the {name.replace('_', ' ')}"
+        message = f"the block of the {cut.name} {'needs' if name in needed else 'is not drafted from'} the {name.replace('_', ' ')}"
         flags = [f"--{one.replace('_', '-')}" for one in needed]
-        raise stop("argument", told, hint=f"it takes {', '.join(flags)}, each like {flags[0]} '60 cm'")
+        raise stop("argument", message, hint=f"it takes {', '.join(flags)}, each like {flags[0]} '60 cm'")
     chosen = guess_units(units, given.values())
     measures = lengths([f"{name}={value}" for name, value in given.items()], chosen)
     kinds = {parse_length(text, chosen).unit or chosen for text in given.values()}
     if len(kinds) > 1 and (exchanged := larger_above(measures)):
-        told = " is larger than ".join(f"{name} {one_line(given[name], 20)}" for name in exchanged)
-        raise stop("measure", f"{told}, and the measures are in two units", hint="check the unit of each")
+        message = " is larger than ".join(f"{name} {one_line(given[name], 20)}" for name in exchanged)
+        raise stop("measure", f"{message}, and the measures are in two units", hint="check the unit of each")
     pattern = draft_block(cut, measures, chosen)
     taken, odd = pattern_measures(pattern), out_of_proportion(block, measures, chosen)
     ease = {one.name: taken[one.girth] - measures[one.name] for one in reversed(block.asked) if one.girth}
@@ -223,7 +223,7 @@ def alter(
     if not as_json:
         from fitdiag.pattern.walk import differing, walked
 
-        say_all(told_trued(one, chosen) for one in trued)
+        say_all(trued_text(one, chosen) for one in trued)
         say_all(differing(walked(work.before), walked(result), chosen))
         say_all(work.warnings)
     return 0
@@ -257,16 +257,16 @@ def say_stages(
     for name, mm in first.items():
         if name.partition(", ")[0] not in moving:
             continue
-        told_as, start = called(stages[0][1], name, read_off(mm, units))
+        label, start = called(stages[0][1], name, read_off(mm, units))
         if not moves(name, mm):  # on the other side it does
-            say(f"{told_as}: stays {format_reading(start, units)}")
+            say(f"{label}: stays {format_reading(start, units)}")
             continue
-        say(f"{told_as}: {format_reading(start, units)} as it is")
+        say(f"{label}: {format_reading(start, units)} as it is")
         now = start
         for stage, values in measured[1:]:
             if name not in values:
                 continue
-            before, now = now, read_off(values[name], units) * (1 if told_as == name else -1)
+            before, now = now, read_off(values[name], units) * (1 if label == name else -1)
             if stage == "trueing" and now == before:
                 continue
             change = now - start
@@ -289,8 +289,8 @@ def solve(
     targets = [parse_target(text, chosen, known) for text in until]
     refuse_contradictions(targets, chosen)
     if not do or not targets:
-        told, hint = "what may be altered, or until when, is missing", "--do ALTERATION --until 'MEASURE >= 3 in'"
-        raise stop("argument", told, hint=hint)
+        message, hint = "what may be altered, or until when, is missing", "--do ALTERATION --until 'MEASURE >= 3 in'"
+        raise stop("argument", message, hint=hint)
     pattern = dataclasses.replace(pattern, garment=garment_of(base))
     given = asked_of(base, [text for text in do if "=" in text], chosen)
     warnings = warned(base, pattern, given, chosen)
@@ -373,8 +373,8 @@ def draw(
         more = [piece for kind, width in lengths(band, chosen).items() for piece in bands(ready, kind, width, chosen)]
         content = pdf_sheets(ready, paper, units=chosen, day=work.day, more=more)
     elif not work.steps:
-        told = "no alteration was named"
-        raise stop("argument", told, hint="add --do 'ALTERATION=3/4 in', or --sheets a4 for the pieces")
+        message = "no alteration was named"
+        raise stop("argument", message, hint="add --do 'ALTERATION=3/4 in', or --sheets a4 for the pieces")
     else:
         pictures, title = pictures_of(work, chosen, strip=strip, as_cut=as_cut)
         if kind == ".svg":
@@ -447,18 +447,18 @@ def darts(path: str, do: list[str], out: str | None, units: str | None, *, repla
 
 
 def _worked(pattern: Pattern, text: str, units: Units) -> Pattern:
-    found = _WORK.match(" ".join(text.split()))
-    if found is None or found[3] not in WORKS or found[1] not in pattern.pieces:
+    match = _WORK.match(" ".join(text.split()))
+    if match is None or match[3] not in WORKS or match[1] not in pattern.pieces:
         pieces, works = " or ".join(pattern.pieces), ", ".join(WORKS)
-        told = f"'{one_line(text, 60)}' is no work on a dart"
+        message = f"'{one_line(text, 60)}' is no work on a dart"
         hint = f"name the piece ({pieces}), the dart, and one of {works}, like 'back 1 move=2 cm'"
-        raise stop("dart", told, hint=hint)
-    amount = signed_length(found[4], one_line(text, 60), units) if found[4] else None
-    left = {}
+        raise stop("dart", message, hint=hint)
+    amount = signed_length(match[4], one_line(text, 60), units) if match[4] else None
+    worked = {}
     for side, pieces_of in (("", pattern.pieces), ("left", pattern.left)):
-        if found[1] in pieces_of:
-            left[side] = WORKS[found[3]](pieces_of[found[1]], int(found[2]), amount)
-            if problems := faults(left[side]):
+        if match[1] in pieces_of:
+            worked[side] = WORKS[match[3]](pieces_of[match[1]], int(match[2]), amount)
+            if problems := faults(worked[side]):
                 raise stop("broken", f"{one_line(text, 60)}: {problems[0].message}", hint="take a smaller amount")
-    more = {**pattern.left, found[1]: left["left"]} if "left" in left else pattern.left
-    return dataclasses.replace(pattern, pieces={**pattern.pieces, found[1]: left[""]}, left=more)
+    more = {**pattern.left, match[1]: worked["left"]} if "left" in worked else pattern.left
+    return dataclasses.replace(pattern, pieces={**pattern.pieces, match[1]: worked[""]}, left=more)

@@ -49,16 +49,16 @@ def length_given(text: str | None, what: str, least: float = 1) -> float | None:
         return None
     mm = length_of(text, what)
     if not least <= mm <= LONGEST_MM:
-        told = f"{what}: '{one_line(text, 30)}' cannot be right"
-        raise stop("argument", told, hint=f"from {least / 10:g} cm to {LONGEST_MM / 10:g} cm")
+        message = f"{what}: '{one_line(text, 30)}' cannot be right"
+        raise stop("argument", message, hint=f"from {least / 10:g} cm to {LONGEST_MM / 10:g} cm")
     return mm
 
 
 def add(given: Sequence[str], to: str, *, face_above: int | None, focal: float | None, hip_width: str | None) -> int:
     """Take pictures in: a cleaned copy of each and an empty sidecar beside it. The originals are never changed."""
     taken = take_pictures(given, to, face_above=face_above, focal=focal, hip=hip_width)
-    told = f"Cleaned, without location or camera data, in {shown_path(Path(to))}. Mark them next:"
-    say_then(told, command("fitdiag", "photo", "mark", *taken))
+    text = f"Cleaned, without location or camera data, in {shown_path(Path(to))}. Mark them next:"
+    say_then(text, command("fitdiag", "photo", "mark", *taken))
     return 0
 
 
@@ -164,8 +164,8 @@ def measure(
     findings: str | None, overlays: str | None, rules: str | None, replace: bool,
 ) -> int:  # fmt: skip
     if marks_files and len(marks_files) != len(pictures):
-        told = f"{len(pictures)} pictures and {len(marks_files)} marks files"
-        raise stop("arguments", told, hint="one --marks for each")
+        message = f"{len(pictures)} pictures and {len(marks_files)} marks files"
+        raise stop("arguments", message, hint="one --marks for each")
     chosen: Units = units_of(units) if units else "in"
     girth = length_given(hip_girth, "the hip girth", 300)
     if findings:  # said before the work, not after it
@@ -253,7 +253,7 @@ def _say_measured(
                 else ""
             )
             say(f"{name.replace('-', ' ')}:{at}")
-            say_all(f"  {_reading_told(reading, units)}" for reading in one.readings if reading.line == name)
+            say_all(f"  {_reading_text(reading, units)}" for reading in one.readings if reading.line == name)
         if readings and (gain := _gain(one, units)):
             say(gain)
     both = [item for item in whole if " and " in item.told or "two back" in item.told or "disagree" in item.told]
@@ -266,7 +266,7 @@ def _say_measured(
     say_then("\nLook whether the right lines were followed:", *(shown_path(path) for path in drawn))
 
 
-def _reading_told(reading: Reading, units: Units) -> str:
+def _reading_text(reading: Reading, units: Units) -> str:
     raw = "" if reading.raw is None else f"; in the picture {plain(reading.raw, reading.unit, units)}"
     why = f" ({reading.reason})" if reading.reason else ""
     return f"{reading.what}: {reading_text(reading, units)}{raw}. {reading.word[:1].upper()}{reading.word[1:]}{why}."
@@ -317,8 +317,8 @@ def card(
 
     target, kind = Path(to), ending_of(to, ".html", ".pdf")
     if len(keep_until) > 60:
-        told = f"'{one_line(keep_until, 40)}' is too long"
-        raise stop("argument", told, hint="give --keep-until a day or a few words")
+        message = f"'{one_line(keep_until, 40)}' is too long"
+        raise stop("argument", message, hint="give --keep-until a day or a few words")
     chosen = guess_units(units, heights)
     base = rules_of(rules)
     if (worn := base.about.card) is None:
@@ -351,8 +351,8 @@ def read_pictures(
             take_all(paths)
         elif not _waited(paths, folder, page, again=command("fitdiag", "photo", "read", *pictures)):
             return 0
-    told = findings or str(folder / "findings.yaml")
-    return measure([str(path) for path in paths], [], as_json=False, units=chosen, hip_girth=hip_girth, findings=told,
+    target = findings or str(folder / "findings.yaml")
+    return measure([str(path) for path in paths], [], as_json=False, units=chosen, hip_girth=hip_girth, findings=target,
                    overlays=None, rules=rules, replace=findings is None)  # fmt: skip
 
 
@@ -363,9 +363,9 @@ def with_view(text: str) -> str:
         return text
     found = set(re.findall(rf"(?<![a-z])({'|'.join(VIEWS)})(?![a-z])", Path(text).stem.lower()))
     if len(found) != 1:
-        told = f"'{one_line(Path(text).name, 60)}' does not say from where the picture was taken"
+        message = f"'{one_line(Path(text).name, 60)}' does not say from where the picture was taken"
         hint = f"write it like back={one_line(Path(text).name, 40)}, or name the file so; views are {', '.join(VIEWS)}"
-        raise stop("argument", told, hint=hint)
+        raise stop("argument", message, hint=hint)
     return f"{found.pop()}={text}"
 
 
@@ -398,8 +398,8 @@ def answer_name(found: Sequence[Marks]) -> str:
 
 def _waited(paths: Sequence[Path], folder: Path, page: Path, again: str) -> bool:
     """Whether the page's answer came; on a terminal it is waited for."""
-    told = "Open this page in a browser and say yes there; delete it when done, for the pictures are inside:"
-    say_then(told, page.resolve().as_uri())
+    text = "Open this page in a browser and say yes there; delete it when done, for the pictures are inside:"
+    say_then(text, page.resolve().as_uri())
     while sys.stdin.isatty() and sys.stdout.isatty():
         write("Press Enter when its answer is saved, or q and Enter to leave.")
         try:

@@ -112,11 +112,11 @@ class _Run:
         if self.case.closed:
             raise stop("closed", "this case is closed", where=self.case.folder)
         if self.photos and not self.case.consent.photos:
-            consent, told = self.case.consent, "no consent to photos is written down for this case"
+            consent, message = self.case.consent, "no consent to photos is written down for this case"
             if consent.refused:
-                told = f"the client said no to photos; that was written down {consent.given}"
+                message = f"the client said no to photos; that was written down {consent.given}"
             write_down = f"{command('fitdiag', 'case', 'consent', *self.named)} yes --keep-until DATE"
-            raise stop("consent", told, where=self.case.folder, hint=f"ask the client; then: {write_down}")
+            raise stop("consent", message, where=self.case.folder, hint=f"ask the client; then: {write_down}")
         if sent and not something_came:
             return self.mark_sent()
         if not self.open_round(something_came):
@@ -149,15 +149,15 @@ class _Run:
                     self.case = add_round(self.case, fingerprint=self.base.fingerprint)
         elif self.one.sent is not None:
             if not something_came and not self._says_so("Has the client tried it on?"):
-                lies = f"Round {self.one.number} lies with the client since {self.one.sent}. When something comes back:"
-                say_then(lies, self.answer)
+                text = f"Round {self.one.number} lies with the client since {self.one.sent}. When something comes back:"
+                say_then(text, self.answer)
                 return False
             received = self.look.day if self.form else None
             changed = self._expecting(replace(self.one, done=self._carried(), waiting="fitter", form_received=received))
             with self._alone():
                 if self.one.number != changed.number:
-                    told = "another window has begun the next round"
-                    raise stop("changed", told, where=self.one.folder, hint="do this again")
+                    message = "another window has begun the next round"
+                    raise stop("changed", message, where=self.one.folder, hint="do this again")
                 self.case = update_round(self.case, changed)
                 self.case = add_round(self.case, fingerprint=self.base.fingerprint)
             self._refuse_links()
@@ -179,14 +179,14 @@ class _Run:
 
     def _carried(self) -> tuple[Carried, ...]:
         """What was done of what was advised: from the command line, the form, or asked; else as advised is not assumed."""
-        told = self._told_done()
+        reported = self._told_done()
         result = []
         for item in self.one.advised:
-            if item.alteration in told:
-                result.append(rounds.carried(self.one, item.alteration, *told.pop(item.alteration)))
+            if item.alteration in reported:
+                result.append(rounds.carried(self.one, item.alteration, *reported.pop(item.alteration)))
             elif self.screen.interactive:
                 result.append(ask_done(self.screen, self.base, item, self.case.units))
-        return (*result, *(rounds.carried(self.one, name, *how) for name, how in told.items()))
+        return (*result, *(rounds.carried(self.one, name, *how) for name, how in reported.items()))
 
     def _told_done(self) -> rounds.Told:
         return rounds.told_done(self.base, self.done, self.form.done if self.form is not None else (), self.case.units)
@@ -244,7 +244,7 @@ class _Run:
         if self.photos:
             from fitdiag.cli.photo import take_pictures
 
-            pictures = {path.name: told for path, told in take_pictures(self.photos, str(self.one.photos)).items()}
+            pictures = {path.name: sha256 for path, sha256 in take_pictures(self.photos, str(self.one.photos)).items()}
             say(f"Cleaned, without location or camera data, in {shown_path(self.one.photos)}.")
         log = RoundLog.of(self.one)
         line: dict[str, Any] = {"event": "taken", "pictures": pictures}
@@ -424,8 +424,8 @@ class _Run:
         if not advised:
             if findings.seen:
                 say_then("Nothing is advised. To answer more, or to choose again:", self.command)
-            told = "If it fits well enough:" if findings.seen else "Nothing is advised. If it fits:"
-            say_then(told, f"{self.command} --fits")
+            text = "If it fits well enough:" if findings.seen else "Nothing is advised. If it fits:"
+            say_then(text, f"{self.command} --fits")
             return 0
         if sent or (self.ask and self._says_so("Sent to the client?")):
             return self.mark_sent()
@@ -444,11 +444,11 @@ class _Run:
     def mark_sent(self) -> int:
         """The pages went to the client; it is their turn."""
         if not self.case.rounds or not self.one.advised or self.one.sent is not None:
-            told = "there is no list that waits to be sent"
-            raise stop("nothing-to-send", told, where=self.case.folder, hint=f"{self.command} makes one")
+            message = "there is no list that waits to be sent"
+            raise stop("nothing-to-send", message, where=self.case.folder, hint=f"{self.command} makes one")
         if not RoundLog.of(self.one).written(self.one.advised):
-            told = "the documents do not hold the list that is advised"
-            raise stop("not-written", told, where=self.one.documents, hint=f"{self.command} writes them")
+            message = "the documents do not hold the list that is advised"
+            raise stop("not-written", message, where=self.one.documents, hint=f"{self.command} writes them")
         self._change(waiting="client", sent=self.look.day)
         say_then("Written down as sent. When the client has tried it on:", self.answer)
         return 0

@@ -118,8 +118,8 @@ def new_rule(kind: str, rule: str, area: str, rules: str | None) -> int:
         raise stop("kind", f"'{one_line(kind, 30)}' cannot be begun here", hint="write cause, symptom or alteration")
     for text, what in ((rule, "an id"), (area, "an area")):
         if not re.fullmatch(r"[a-z][a-z0-9]*(-[a-z0-9]+)*", text) or len(text) > 60:
-            told = f"'{one_line(text, 60)}' is not {what}"
-            raise stop("id", told, hint="lower-case words joined by hyphens, like flat-seat")
+            message = f"'{one_line(text, 60)}' is not {what}"
+            raise stop("id", message, hint="lower-case words joined by hyphens, like flat-seat")
     if base.find(rule) is not None:
         raise stop("taken", f"there is a rule '{rule}' already", hint=f"fitdiag rules show {rule}")
     relative, text = template(base, kind, rule, area)

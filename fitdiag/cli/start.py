@@ -52,7 +52,7 @@ def start() -> list[list[str]]:
 def _menu(rows: list[Row], last: Path | None) -> list[Line]:
     cases = [Line(f"{number}  go on with {row.name}", "item") for number, row in enumerate(rows, 1)]
     cases += [Line(f"{_AGAIN}  go on with the last quick fitting, {one_line(last.stem, 40)}", "item")] if last else []
-    keys = [Line(f"{key}  {told}", "item") for key, told in KEYS.items()]
+    keys = [Line(f"{key}  {text}", "item") for key, text in KEYS.items()]
     return [Line("What now? One key, then Enter.", "ask"), *cases, *keys]
 
 

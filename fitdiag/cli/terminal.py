@@ -49,11 +49,11 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
               rules: str | None, *, new_rules: bool, pattern: str | None, photos: str | None, full: bool,
               alone: bool) -> int:  # fmt: skip
     if answers and photos:
-        told = "--answers asks nothing, so nothing can be confirmed"
-        raise stop("arguments", told, hint="give one of --answers and --photos")
+        message = "--answers asks nothing, so nothing can be confirmed"
+        raise stop("arguments", message, hint="give one of --answers and --photos")
     if resume and (log_path or answers or client or units or photos):
-        told = "--resume goes on with a session as it was"
-        raise stop("arguments", told, hint="leave out --log, --answers, --photos, --client and --units")
+        message = "--resume goes on with a session as it was"
+        raise stop("arguments", message, hint="leave out --log, --answers, --photos, --client and --units")
     chosen: Units | None = units_of(units) if units else None
     resumed = log_of(resume) if resume else None
     base = rules_of(rules, resumed, answers, photos)
@@ -102,8 +102,8 @@ def _reopen(path: Path, base: RuleBase, *, new_rules: bool) -> tuple[SessionLog,
         refuse_other_garment(read, base)
         if read.rules.get("fingerprint") != base.fingerprint:
             if not new_rules:
-                told = f"{command('fitdiag', 'replay', path)} shows what differs; to go on with today's rules add --new-rules"
-                raise stop("rules-changed", "the rules have changed since this session began", where=path, hint=told)
+                hint = f"{command('fitdiag', 'replay', path)} shows what differs; to go on with today's rules add --new-rules"
+                raise stop("rules-changed", "the rules have changed since this session began", where=path, hint=hint)
             rules = {"garment": base.about.garment, "fingerprint": base.fingerprint}
             return log, (*read.events, log.append({"event": "rules", "rules": rules}))
     except BaseException:
@@ -180,8 +180,8 @@ def _goes_on(base: RuleBase, screen: Screen, interview: Interview, enter: str) -
     """After the list: whether the fitter wants to be asked on, or has changed or added something."""
     while True:
         more = "; more to be asked on all the same" if interview.can_go_on else ""
-        told = f"Enter to {enter}; why for the reasons; back to change an answer; also to add a sign{more}."
-        screen.show([Line(told, "hint")])
+        hint = f"Enter to {enter}; why for the reasons; back to change an answer; also to add a sign{more}."
+        screen.show([Line(hint, "hint")])
         typed = screen.read().strip()
         word = typed.lower()
         if word in ("", "no", "n", *LEAVING):
@@ -207,15 +207,15 @@ def _goes_on(base: RuleBase, screen: Screen, interview: Interview, enter: str) -
 def _say_saved(path: Path, *, alone: bool) -> None:
     """Where the session is and what can be done with it; commands stand on a line of their own, to be copied whole."""
     write(f"\nSaved in {shown_path(path)}")
-    told = " --alone" if alone else ""
-    say_then("The list with every step, as a document:", f"{command('fitdiag', 'export', path)} --to list.md{told}")
+    option = " --alone" if alone else ""
+    say_then("The list with every step, as a document:", f"{command('fitdiag', 'export', path)} --to list.md{option}")
     say_then("To go on later:", resume_command(path, alone=alone))
 
 
 def _left(log: SessionLog, alone: bool) -> int:
     if not log.is_there:
-        told = "Left. This log was moved or deleted while it was open, and what it held is not saved:"
-        _say_last(f"\n{told}\n  {shown_path(log.path)}")
+        text = "Left. This log was moved or deleted while it was open, and what it held is not saved:"
+        _say_last(f"\n{text}\n  {shown_path(log.path)}")
         return 1
     return _say_last(f"\nLeft; every answer is saved. To go on:\n  {resume_command(log.path, alone=alone)}")
 

@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 from fitdiag.interview import commands, taking, telling
 from fitdiag.interview.search import Kind, Words
-from fitdiag.interview.telling import Line, Pick, calm_line, told_end
+from fitdiag.interview.telling import Line, Pick, calm_line, end_lines
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.stations import Station, numbered, station_of, stations_of
@@ -148,12 +148,12 @@ class Interview:
 
     def prompt(self) -> list[Line]:
         """The lines of the question that is on now. Sets `finished` when there is nothing left to ask."""
-        said = self._their_turn()  # what was kept when the window was closed
+        lines = self._their_turn()  # what was kept when the window was closed
         if self.pending is not None or self.state.awaiting is not None or self.stage != "questions":
-            return [*said, *telling.before_the_questions(self)]
+            return [*lines, *telling.before_the_questions(self)]
         changed = self._ask_next()
         if self.finished:
-            return told_end(self.base, self.choice)
+            return end_lines(self.base, self.choice)
         return telling.question(self, new_station=changed)
 
     def _ask_next(self) -> bool:

@@ -96,12 +96,12 @@ def read_mail(base: RuleBase, words: Words, text: str, units: Units) -> tuple[Pr
 
 def _sentences(words: Words, text: str) -> list[_Sentence]:
     """The sentences that say something; an earlier mail's words and questions without an answer do not."""
-    result, told = [], list(with_questions(text))
-    for place, (sentence, question) in enumerate(told):
+    result, pairs = [], list(with_questions(text))
+    for place, (sentence, question) in enumerate(pairs):
         if is_question(sentence) or (says("earlier one", sentence) and not says("again", sentence)):
             continue
-        after = told[place + 1][0] if place + 1 < len(told) else ""
-        about = words.places(told[place - 1][0]) if place and not question else ""
+        after = pairs[place + 1][0] if place + 1 < len(pairs) else ""
+        about = words.places(pairs[place - 1][0]) if place and not question else ""
         result.append(_Sentence(sentence, question, about, after if pattern("amount alone").match(after) else ""))
     return result
 
@@ -147,7 +147,7 @@ def chosen(spans: Sequence[Span]) -> Iterator[Span]:
 
 def _done(words: Words, clauses: Sequence[str]) -> list[Span]:
     """The clauses that tell of an alteration made before."""
-    found, telling = [], False
+    spans, telling = [], False
     for place, clause in enumerate(clauses):
         if advised(clause):
             telling = False
@@ -155,17 +155,17 @@ def _done(words: Words, clauses: Sequence[str]) -> list[Span]:
         telling = tells_of_work(clause) or (telling and not re.match(r"(?:it|they|now|the)\b", clause, re.I))
         best = _best(words, "alteration", clause) if telling else None
         if best is not None and not says("not", clause):
-            found.append(Span(best[0], "alteration", best[1], place, place + 1, clause))
-    return found
+            spans.append(Span(best[0], "alteration", best[1], place, place + 1, clause))
+    return spans
 
 
 def _gone(words: Words, clauses: Sequence[str]) -> Iterator[Span]:
     """The signs that some clauses say are not there any more."""
     for place, clause in enumerate(clauses):
         if plain := gone(clause):
-            for name, told in _signs(words, plain, [plain], False):
-                if (fit := _chance(told)) >= _SIGN_FROM:
-                    yield Span(fit, "symptom", name, place, place + 1, clause, told)
+            for name, features in _signs(words, plain, [plain], False):
+                if (fit := _chance(features)) >= _SIGN_FROM:
+                    yield Span(fit, "symptom", name, place, place + 1, clause, features)
 
 
 def _tried(words: Words, clauses: Sequence[str], used: set[int], sentence: _Sentence) -> Iterator[Span]:
@@ -186,7 +186,7 @@ def _tried(words: Words, clauses: Sequence[str], used: set[int], sentence: _Sent
             if sentence.question and not start:
                 lines += [f"{sentence.question} {text}", f"{words.places(sentence.question)} {text}"]
             signs = [one for line in lines for one in _signs(words, line, part, line is not text)]
-            named = [Span(_chance(told), "symptom", name, start, end, text, told) for name, told in signs]
+            named = [Span(_chance(features), "symptom", name, start, end, text, features) for name, features in signs]
             surest = max((span.fit for span in named if span.fit >= _SIGN_FROM), default=0.0)
             if body is not None and body[0] >= surest and not denied(part, body[2], body[0]):
                 yield Span(body[0], "body note", body[1], start, end, text)
@@ -194,8 +194,8 @@ def _tried(words: Words, clauses: Sequence[str], used: set[int], sentence: _Sent
         about = words.places(clauses[start]) or about
 
 
-def _chance(told: Mapping[str, float]) -> float:
-    return 1.0 / (1.0 + exp(-sum(WEIGHTS[name] * value for name, value in told.items())))
+def _chance(features: Mapping[str, float]) -> float:
+    return 1.0 / (1.0 + exp(-sum(WEIGHTS[name] * value for name, value in features.items())))
 
 
 def _signs(words: Words, text: str, part: Sequence[str], led: bool) -> Iterator[tuple[str, dict[str, float]]]:
@@ -221,7 +221,7 @@ def _signs(words: Words, text: str, part: Sequence[str], led: bool) -> Iterator[
         likely = log(chances[one.id] + _HARDLY)
         shared = len(words.shared("symptom", text, one.phrase))
         meant = set(words.places(one.phrase).split())
-        told = {
+        features = {
             "always": 1.0,
             "how much of the clause a phrase of the sign holds": one.told,
             "how many words they share": min(1.0, shared / _MANY_SHARED),
@@ -236,7 +236,7 @@ def _signs(words: Words, text: str, part: Sequence[str], led: bool) -> Iterator[
             "nor does any fit better": first and not place,
             "the place stands in the sentence before": led,
         }
-        yield one.id, {name: float(value) for name, value in told.items()}
+        yield one.id, {name: float(value) for name, value in features.items()}
 
 
 def _body(words: Words, text: str) -> tuple[float, str, str] | None:
@@ -322,8 +322,8 @@ _CLOSING = re.compile(
 def pattern(kind: str) -> re.Pattern[str]:
     """What people write for one kind of thing: praise, "not" ..."""
     words = read_yaml(Path(__file__).with_name("mail.yaml")).data
-    told = "|".join(words[kind]).replace("{did}", "|".join(words["did"])).replace(" ", r"\s")
-    return re.compile(rf"(?<!\w)(?:{told})(?!\w)", re.IGNORECASE)
+    alternatives = "|".join(words[kind]).replace("{did}", "|".join(words["did"])).replace(" ", r"\s")
+    return re.compile(rf"(?<!\w)(?:{alternatives})(?!\w)", re.IGNORECASE)
 
 
 def says(kind: str, text: str) -> bool:
@@ -372,18 +372,18 @@ def with_questions(text: str) -> Iterator[tuple[str, str]]:
 
 def clauses_of(sentence: str, places: Callable[[str], str]) -> list[str]:
     """The clauses of a sentence. One that only praises belongs to the one before it, one that only names a place (`places`) to the next."""
-    found: list[str] = []
-    waiting = ""
+    clauses: list[str] = []
+    lead = ""
     for clause in (one for one in _CLAUSES.split(_BETWEEN.sub(r"\1with", _AS_IF.sub("", sentence))) if one.strip()):
-        told = f"{waiting} {clause}".strip()
-        waiting = ""
-        if found and len(clause.split()) <= 3 and says("good", clause):
-            found[-1] += f" and {told}"
+        text = f"{lead} {clause}".strip()
+        lead = ""
+        if clauses and len(clause.split()) <= 3 and says("good", clause):
+            clauses[-1] += f" and {text}"
         elif len(clause.split()) <= 2 and places(clause):
-            waiting = told
+            lead = text
         else:
-            found.append(told)
-    return [*found, waiting] if waiting else found
+            clauses.append(text)
+    return [*clauses, lead] if lead else clauses
 
 
 def denied(clauses: Sequence[str], phrase: str, fit: float) -> bool:
@@ -399,8 +399,10 @@ def denied(clauses: Sequence[str], phrase: str, fit: float) -> bool:
 def judged(clauses: Sequence[str]) -> tuple[bool, bool]:
     """Whether one of some clauses says a "not" that does not complain, and whether one praises."""
     not_good = re.compile(rf"\b(?:not|\w+n't|never|hardly|less than) (?:\w+ )?{pattern('good').pattern}", re.I)
-    told = [pattern("contrast").sub(" ", not_good.sub(" ", pattern("aside").sub(" ", one))) for one in clauses]
-    return any(says("not", one) and not says("complaint", one) for one in told), any(says("good", one) for one in told)
+    plain = [pattern("contrast").sub(" ", not_good.sub(" ", pattern("aside").sub(" ", one))) for one in clauses]
+    return any(says("not", one) and not says("complaint", one) for one in plain), any(
+        says("good", one) for one in plain
+    )
 
 
 def gone(clause: str) -> str:

@@ -62,12 +62,12 @@ def _stem(word: str) -> str:
 
 @lru_cache(maxsize=16384)
 def _words(text: str) -> tuple[str, ...]:
-    stems = map(_told_by, _WORD.findall(text.lower().replace("’", "'").replace("-", " ")))
+    stems = map(_stem_of, _WORD.findall(text.lower().replace("’", "'").replace("-", " ")))
     return tuple(stem for stem in stems if stem)
 
 
 @lru_cache(maxsize=16384)
-def _told_by(word: str) -> str:
+def _stem_of(word: str) -> str:
     """The stem of a word; empty where the word tells nothing."""
     plain = _english("irregular").get(word) or re.sub(r"'(?:s|re|ve|d|ll|m)$", "", word).strip("'")
     plain = _english("irregular").get(plain, plain)
@@ -174,8 +174,10 @@ class Words:
     def evidence(self, kind: Kind, text: str, phrase: str) -> tuple[float, float]:
         """How much the words that a text shares with a phrase tell, a rare word more than a common one; and those that name no place."""
         shared, table = self.shared(kind, text, phrase), self._table(kind)
-        told = {name: table.weight(word) for name, word in shared.items()}
-        return sum(told.values()), sum(weight for name, weight in told.items() if self._places.isdisjoint(shared[name]))
+        weights = {name: table.weight(word) for name, word in shared.items()}
+        return sum(weights.values()), sum(
+            weight for name, weight in weights.items() if self._places.isdisjoint(shared[name])
+        )
 
     def names_more(self, kind: Kind, text: str) -> bool:
         """Whether a text tells of more than places and poses."""
@@ -226,12 +228,12 @@ class Words:
         weights = [table.weight(word, unknown) for word in typed]
         in_all = sum(weights)
         best = dict.fromkeys(table.entries, (0.0, ""))  # how well a rule's best phrase fits, and which that is
-        told = dict.fromkeys(table.entries, 0.0)  # how much of one of its phrases was typed
+        covered = dict.fromkeys(table.entries, 0.0)  # how much of one of its phrases was typed
         for (rule_id, weight, phrase), shared in table.shared(typed, weights):
             fit = shared / (lenient * in_all + (1.0 - lenient) * weight)
             if fit >= best[rule_id][0]:
                 best[rule_id] = max(best[rule_id], (fit, phrase))
-            told[rule_id] = max(told[rule_id], shared / max(weight, _TELLING))
+            covered[rule_id] = max(covered[rule_id], shared / max(weight, _TELLING))
         said = {name for word in typed for name in word}
         against = [(meant, other) for meant, other in self._against if meant in said and other not in said]
         result = []
@@ -240,7 +242,7 @@ class Words:
             fitting, phrase = best[rule_id]
             opposed = sum(other in entry and meant not in entry for meant, other in against)
             fit = (whole * known + (1.0 - whole) * fitting) * _AGAINST**opposed
-            result.append(Heard(fit * sure, rule_id, phrase, told[rule_id] * sure))
+            result.append(Heard(fit * sure, rule_id, phrase, covered[rule_id] * sure))
         return sorted(result, key=lambda one: -one.fit)
 
     def _table(self, kind: Kind) -> _Table:

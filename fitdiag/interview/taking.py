@@ -86,8 +86,8 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
         return [Line("Begin with a word; choosing by number and the amount come after it.")]
     if _NEGATED.match(words.lower()) or _denied(talk, kind, words):
         done = "Only what was done goes here; what was not done can be left out."
-        there = "Only what is there goes here; what is not there is asked later, if it matters."
-        return [Line(done if kind == "alteration" else there)]
+        seen = "Only what is there goes here; what is not there is asked later, if it matters."
+        return [Line(done if kind == "alteration" else seen)]
     if name := talk.words.own_name(kind, words):
         return _picked(talk, kind, name, rest)
     if kind == "alteration" and (other := _of_another_kind(talk, words)):
@@ -273,11 +273,11 @@ def _reply_body(talk: Interview, typed: str, said: str = "some") -> list[Line]:
 
 def _count_body(talk: Interview, notes: dict[str, str]) -> list[Line]:
     talk.record({"event": "body", "notes": notes})
-    told_notes = [
+    titles = [
         lower_first(talk.base.body_notes[note].title) + (" (marked)" if grade == "marked" else "")
         for note, grade in notes.items()
     ]
-    return [Line(f"Counted: {'; '.join(told_notes)}.")]
+    return [Line(f"Counted: {'; '.join(titles)}.")]
 
 
 # -- signs -------------------------------------------------------------------------------------------------------------
@@ -339,8 +339,8 @@ def _read_one(talk: Interview, symptom: Symptom, typed: str) -> Said | str:
     said = read_answer(typed, talk.findings.units)
     if not (said and said.look_again) and _means_another_sign(talk, (symptom.id,), typed):
         return ANOTHER.format(typed)
-    told_how = f"write yes, no, can't say, slight, clear or strong{amount}"
-    return said or f"'{one_line(typed, 30)}' is not understood; {told_how}."
+    hint = f"write yes, no, can't say, slight, clear or strong{amount}"
+    return said or f"'{one_line(typed, 30)}' is not understood; {hint}."
 
 
 def _means_another_sign(talk: Interview, asked: Sequence[str], typed: str) -> bool:
@@ -390,8 +390,8 @@ def _why_not(symptom: Symptom, said: Said, units: Units) -> str:
     if symptom.measure is None:
         return "this sign has no amount: write yes or no, or how strong it is"
     doubt = doubt_of_sign(symptom.measure.most_mm, length.mm)
-    told_how = f"{doubt}; write what was measured, or slight, clear or strong" if doubt else ""
-    return _without_unit(length, units) or told_how
+    reason = f"{doubt}; write what was measured, or slight, clear or strong" if doubt else ""
+    return _without_unit(length, units) or reason
 
 
 def _too_little(talk: Interview, finding: Finding) -> str:
@@ -411,10 +411,10 @@ def _amount(talk: Interview, finding: Finding, typed: str) -> list[Line]:
     said = read_answer(typed, talk.findings.units)
     yes = agreed(typed) and not _BARE.fullmatch(typed) and not (said is not None and (said.side or said.severity))
     if yes or typed.lower() in _NOT_MEASURED or (said is not None and said.seen == "unsure"):
-        told_yes = [Line("It counts as seen, without an amount.")] if yes else []
+        lines = [Line("It counts as seen, without an amount.")] if yes else []
         talk.declined.add(name)
         talk.wanted = None
-        return [*told_yes, *(talk.count(replace(finding, severity=None)) if talk.state.awaiting is not None else [])]
+        return [*lines, *(talk.count(replace(finding, severity=None)) if talk.state.awaiting is not None else [])]
     if said is None:
         like = f"write it like {talk.sample_of(symptom)}, or slight, clear, strong"
         return [Line(f"'{one_line(typed, 30)}' is no amount; {like}.")]

@@ -119,7 +119,7 @@ def so_far(base: RuleBase, findings: Findings, conclusion: Conclusion) -> Iterat
     yield Line(conclusion.plan.verdict if findings.symptoms else "Nothing to alter so far.")
 
 
-def told_end(base: RuleBase, choice: Choice) -> list[Line]:
+def end_lines(base: RuleBase, choice: Choice) -> list[Line]:
     """That the list is ready, and how sure it is that its first alteration stays the first."""
     if not choice.questions:
         return [Line("Every question has been answered.")]
@@ -143,13 +143,13 @@ def why_asked(base: RuleBase, choice: Choice, screen: Sequence[str]) -> Iterator
             yield Line(f"{base.symptoms[symptom].title}: where this is so, that alteration would do harm.", "item")
         for seen, there in (("is there", True), ("is not there", False)):
             chances = sorted(choice.first_if(symptom, there=there).items(), key=lambda pair: -pair[1])[:2]
-            told_chances = [
+            outcomes = [
                 f"{lower_first(base.alterations[name].title) if name else 'nothing to alter'}, {chance_words(chance)}"
                 for name, chance in chances
                 if chance >= _WORTH_TELLING
             ]
             title = lower_first(base.symptoms[symptom].title)
-            yield Line(f"If it {seen} ({title}): {'; '.join(told_chances) or 'nothing stands out'}.", "item")
+            yield Line(f"If it {seen} ({title}): {'; '.join(outcomes) or 'nothing stands out'}.", "item")
 
 
 def how_to(base: RuleBase, rule_id: str, units: Units) -> Iterator[Line]:
@@ -170,8 +170,8 @@ def how_to(base: RuleBase, rule_id: str, units: Units) -> Iterator[Line]:
         past = "from {} on" if measure.worse == "more" else "from {} down"
         grades = measure.grades_mm
         steps = {"it counts": measure.seen_from_mm, "clear": grades["clear"], "strong": grades["strong"]}
-        told_steps = ", ".join(f"{word} {past.format(format_length(mm, units))}" for word, mm in steps.items())
-        yield Line(f"How to measure {measure.what}: {measure.how} ({told_steps})")
+        limits = ", ".join(f"{word} {past.format(format_length(mm, units))}" for word, mm in steps.items())
+        yield Line(f"How to measure {measure.what}: {measure.how} ({limits})")
     others = [lower_first(base.symptoms[other].title) for other in symptom.confused_with]
     if others:
         yield Line(f"Not to be confused with: {'; '.join(others)}.")
