@@ -176,7 +176,7 @@ def test_marks_saved_again_with_an_older_time_are_measured_again(work: Path) -> 
     ran = in_child(work, ("review", NAME, "--no-questions"))
     assert ran.code == 0, ran
     assert before != RoundLog.of(one).last("measured")
-    assert "Look whether the right lines were followed" in ran.out
+    assert "Check that the right lines were followed" in ran.out
 
 
 def test_a_case_deleted_while_a_review_begins_does_not_come_back(work: Path) -> None:

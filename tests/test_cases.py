@@ -601,7 +601,7 @@ def test_a_case_from_new_to_deleted(told: Callable[..., tuple[int, str]], tmp_pa
         (("--measure", "hips=40 in"), "did you mean"),
         (("--units", "ell"), "is not a unit to work in"),
         (("--photos-consent", "maybe"), "write yes or no"),
-        (("--keep-until", "2020-01-01", "--photos-consent", "yes"), "is over already"),
+        (("--keep-until", "2020-01-01", "--photos-consent", "yes"), "is already past"),
         (("--keep-until", "2099-01-01"), "photos are kept only with consent"),
         (("--keep-until", "soon", "--photos-consent", "yes"), "'soon' is not a day"),
         (("--pattern", "none.yaml"), "none.yaml"),

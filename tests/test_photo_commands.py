@@ -116,7 +116,7 @@ def test_two_pictures_of_one_view_get_two_names(shell: Shell, tmp_path: Path) ->
     assert (tmp_path / "taken" / "back 2.marks.json").exists()
     before = sorted((path.name, path.stat().st_mtime_ns) for path in (tmp_path / "taken").iterdir())
     code, out, _ = shell("photo", "add", "back=a.jpg", "--to", "taken")
-    assert code == 0 and "it is there already" in out
+    assert code == 0 and "it is already there" in out
     assert before == sorted((path.name, path.stat().st_mtime_ns) for path in (tmp_path / "taken").iterdir())
 
 

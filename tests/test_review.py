@@ -76,7 +76,7 @@ def test_the_sample_case_ends_with_trousers_that_fit(shell: Shell, tmp_path: Pat
     assert "tuck-across" not in text
     assert 0 == shell("review", "the lamplighter", "--sent")[0]
     assert "wait" in shell("case", "list")[1]
-    assert "lies with the client" in shell("review", "the lamplighter")[1]
+    assert "with the client since" in shell("review", "the lamplighter")[1]
 
     code, out, _ = shell("review", "the lamplighter", "--form", str(FORMS / "round-2.txt"), "--findings",
                          str(FORMS / "round-2-seen.yaml"), *pictures("lamplighter-pictures-2"), "--no-questions")  # fmt: skip
@@ -645,8 +645,8 @@ def test_what_is_only_done_after_goes_out_with_it(decided: Callable[..., str], t
     """The tuck left out: the two that follow it go too, and the screen says so; `all` takes back, several numbers work."""
     (tuck, slide, overlap) = (name for name, _ in advised_in(tmp_path))
     shown = decided("without 1", "")
-    assert "Slide the back crotch section down is left out with it: it is only done after it." in shown
-    assert "Overlap a wedge where the back curve begins is left out with it" in shown
+    assert "Slide the back crotch section down is left out too: it is only done after that one." in shown
+    assert "Overlap a wedge where the back curve begins is left out too" in shown
     assert "Advise nothing this round?" in shown
     assert [] == advised_in(tmp_path)
     shown = decided("all", "without 2 and 3", "", "2")

@@ -66,7 +66,7 @@ def test_what_is_neither_yes_nor_no_is_told_and_asked_again(typing: Typing, caps
         typing("without 1", "7", answer)
         assert says_yes(Screen(), "Sent to the client?", "1 yes  2 not yet") is meant
         out = capsys.readouterr().out
-        assert "'without 1' is no answer to that: type 1 or yes, 2 or no." in out
+        assert "'without 1' does not answer that: type 1 or yes, 2 or no." in out
         assert out.count("Sent to the client?") == 3
 
 

@@ -137,7 +137,7 @@ def test_a_whole_session(tmp_path: Path) -> None:
 
     again = Terminal(tmp_path, "--resume", f"sessions/{log.name}")
     assert question.splitlines()[-3:] == "\n".join(again.rows).splitlines()[-3:]
-    assert re.search(r"Going on where you left: [2-9] answers so far\.", "\n".join(again.rows))
+    assert re.search(r"Going on where you left off: [2-9] answers so far\.", "\n".join(again.rows))
     ended = again.type("stop")
     for part in (
         "Alteration list for the lamplighter",
@@ -462,4 +462,4 @@ def test_the_way_to_go_on_can_be_copied(tmp_path: Path, name: str) -> None:
         check=False,
     )
     assert (again.returncode, again.stderr) == (0, b"")
-    assert b"Going on where you left: 1 answer so far." in again.stdout
+    assert b"Going on where you left off: 1 answer so far." in again.stdout

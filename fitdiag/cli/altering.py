@@ -1,4 +1,4 @@
-"""Alterations as they are typed, carried out on a pattern: names, amounts with their side, limits, and what trueing does."""
+"""Carry out typed alterations on a pattern: names, amounts and sides, limits, and trueing."""
 
 from __future__ import annotations
 
@@ -23,12 +23,12 @@ from fitdiag.problems import ProblemsFoundError, one_line, stop
 from fitdiag.units import Units, format_given, format_length, format_reading
 
 _ASKED = re.compile(r"(.*)=\s*([-−]*)\s*(.*?)(?:\s+(left|right))?\s*", re.IGNORECASE | re.DOTALL)
-SAME_MM = 1.6  # half an eighth of an inch: 3/4 in is not above 19 mm
+SAME_MM = 1.6  # half an eighth of an inch, so that 3/4 in is not above 19 mm
 
 
 @dataclass(frozen=True)
 class Asked:
-    """An alteration as it was asked for: by how much in mm (negative: the other way), and on which side (None: not said)."""
+    """A requested alteration: amount in mm (negative: the other way) and side (None if not given)."""
 
     name: str
     amount: float
@@ -37,7 +37,7 @@ class Asked:
 
 @dataclass(frozen=True)
 class Work:
-    """Alterations carried out on a pattern: the base of their titles and limits, the steps, and what is to be warned of."""
+    """Alterations carried out on a pattern: the rules they come from, the steps, and warnings."""
 
     base: RuleBase
     before: Pattern
@@ -51,7 +51,7 @@ class Work:
         return self.steps[-1].pattern if self.steps else self.before
 
     def recorded(self, pattern: Pattern) -> Pattern:
-        """A pattern after all steps, with what was done written down in it."""
+        """Return a pattern with the steps added to its record."""
         done = [
             Carried(s.alteration, s.amount, self.base.alterations[s.alteration].title, self.day, s.side)
             for s in self.steps
@@ -60,14 +60,14 @@ class Work:
 
 
 def pattern_and_rules(path: str, rules: str | None) -> tuple[Pattern, RuleBase]:
-    """The pattern in a file, and the rules named, or else those of its garment."""
+    """Read a pattern, and the rules given or else those of its garment."""
     named = rules_of(rules) if rules else None
     pattern = read_pattern(path, by_rules(named))
     return pattern, named or load_rules(rules_for(pattern.garment.name))
 
 
 def asked_of(base: RuleBase, texts: Sequence[str], units: Units) -> list[Asked]:
-    """`alteration=amount` texts, the amount perhaps negative and with `left` or `right`; a title counts as its id.
+    """Parse `alteration=amount` texts; the amount may be negative and end in `left` or `right`, and a title works as an id.
 
     Raises ProblemsFoundError.
     """
@@ -87,13 +87,13 @@ def asked_of(base: RuleBase, texts: Sequence[str], units: Units) -> list[Asked]:
 
 
 def warned(base: RuleBase, pattern: Pattern, asked: Sequence[Asked], units: Units) -> tuple[str, ...]:
-    """Where an amount is above what one round, or all rounds together, should take. Refuses what is absurd."""
+    """Warn of amounts above the limit for one round or for all rounds. Raises ProblemsFoundError for absurd ones."""
     found = []
     for one in asked:
         named = rule = base.alterations[one.name]
         amount, by = abs(one.amount), format_given(one.amount, units)
         if one.amount < 0 and rule.opposite is not None:
-            rule = base.alterations[rule.opposite]  # what is taken back is held to the limits of the way back
+            rule = base.alterations[rule.opposite]  # a negative amount has the limits of the opposite alteration
         most, way = rule.most_a_round.amount_mm, -1.0 if one.amount < 0 else 1.0
         if amount == 0:
             raise stop("amount", f"{named.title}: {by} changes nothing", hint="give an amount above 0, or leave it out")
@@ -121,7 +121,7 @@ def warned(base: RuleBase, pattern: Pattern, asked: Sequence[Asked], units: Unit
 def carried_out(
     base: RuleBase, pattern: Pattern, do: Sequence[str], units: Units, day: str | None = None, client: str | None = None
 ) -> Work:
-    """The steps of `alteration=amount` texts, one on the other, held to the limits of the rules."""
+    """Carry out `alteration=amount` texts in order, within the limits of the rules. Raises ProblemsFoundError."""
     on = day_of(day) if day is not None else date.today()
     if client is not None:
         pattern = dataclasses.replace(pattern, client=one_line(client, LONGEST_CLIENT))
@@ -149,12 +149,12 @@ def carried_out(
 
 
 def finished(work: Work, *, as_cut: bool) -> tuple[Pattern, tuple[Trued, ...]]:
-    """The pattern after all steps, trued unless it is wanted as it was cut, and what trueing did."""
+    """The pattern after all steps, trued unless `as_cut`, and what trueing changed."""
     return (work.cut, ()) if as_cut else true(work.cut)
 
 
 def trued_text(one: Trued, units: Units) -> str:
-    """`Trued back crotch curve: its length shrinks by 1/8 in`; what a tape does not show is no change."""
+    """`Trued back crotch curve: its length shrinks by 1/8 in`; a change too small for a tape counts as none."""
     piece = one.piece.split(" ")[-1]
     called = one.word if piece in one.word.split() else f"{piece} {one.word}"
     called = f"left {called}" if one.piece.startswith("left ") else called

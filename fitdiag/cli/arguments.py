@@ -1,4 +1,4 @@
-"""What several commands take: a rule folder, units to work in, lengths, days, body notes, the ending of a file."""
+"""Arguments shared by several commands: rule folder, units, lengths, days, body notes, file endings."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ if TYPE_CHECKING:
 
 Paper = Literal["a4", "letter"]
 _GARMENT = re.compile(rb"(?:^garment:|\"garment\":)\s*[\"']?([a-z][a-z0-9-]*)", re.MULTILINE)
-_HEAD = 1 << 14  # as many bytes of a file are looked at
-FEW_NAMES = 12  # as many are told in a hint; of more, those that are near
+_HEAD = 1 << 14  # bytes of a file that are searched
+FEW_NAMES = 12  # up to so many names are listed in a hint; of more, only similar ones
 
 
 def folder_of(given: str | None, *files: str | Path | None) -> Path:
-    """The rule folder meant: the one given, or that of a garment by its name; else that of the garment the files are about."""
+    """The rule folder given, by path or garment name; else that of the garment the files are about."""
     if given and (Path(given).exists() or given not in garments()):
         return Path(given)
     names = [given, *(_garment_in(Path(file)) for file in files if file is not None)]
@@ -33,9 +33,9 @@ def folder_of(given: str | None, *files: str | Path | None) -> Path:
 
 
 def _garment_in(path: Path) -> str | None:
-    """The garment a file says it is about, be it findings, a case, a pattern or a log; None where it cannot be told."""
+    """The garment named in a findings, case, pattern or log file; None if unknown."""
     try:
-        if not path.is_file():  # a pipe would keep us waiting
+        if not path.is_file():  # reading a pipe would block
             return None
         with path.open("rb") as handle:
             found = _GARMENT.search(handle.read(_HEAD))
@@ -45,21 +45,21 @@ def _garment_in(path: Path) -> str | None:
 
 
 def rules_of(given: str | None, *files: str | Path | None) -> RuleBase:
-    """The rules in that folder. Raises ProblemsFoundError."""
+    """Load the rules in that folder. Raises ProblemsFoundError."""
     from fitdiag.knowledge.load import load_rules
 
     return load_rules(folder_of(given, *files))
 
 
 def units_of(text: str) -> Units:
-    """`in` or `cm`, or one clear message."""
+    """Parse units: `in` or `cm`. Raises ProblemsFoundError."""
     if (named := units_named(text)) is not None:
         return named
     raise stop("units", f"'{one_line(text, 20)}' is not a unit to work in", hint="write in or cm")
 
 
 def paper_of(given: str | None, units: Units) -> Paper:
-    """The paper asked for; without a wish, the one that goes with the units."""
+    """Parse a paper size; by default the one that goes with the units. Raises ProblemsFoundError."""
     if given is None:
         return "a4" if units == "cm" else "letter"
     if (paper := given.strip().lower()) not in ("a4", "letter"):
@@ -68,7 +68,7 @@ def paper_of(given: str | None, units: Units) -> Paper:
 
 
 def ending_of(to: str, *kinds: str) -> str:
-    """The ending of a file to write, in small letters; refused, before anything is computed, if it is none of these."""
+    """The suffix of an output file in lower case. Raises ProblemsFoundError if it is not one of these."""
     kind = PurePath(to).suffix.lower()
     if kind not in kinds:
         hint = f"end the name in {' or '.join(filter(None, (', '.join(kinds[:-1]), kinds[-1])))}"
@@ -77,7 +77,7 @@ def ending_of(to: str, *kinds: str) -> str:
 
 
 def day_of(text: str) -> date:
-    """A day, written like 2026-12-01."""
+    """Parse a day like 2026-12-01. Raises ProblemsFoundError."""
     try:
         day = date.fromisoformat(text)
         if day.isoformat() == text:
@@ -88,7 +88,7 @@ def day_of(text: str) -> date:
 
 
 def length_of(text: str, what: str, units: Units | None = None) -> float:
-    """A length by itself, in mm; `what` says in the message what is none."""
+    """Parse a length and return mm; `what` names it in the error message."""
     try:
         return parse_length(text, units).mm
     except InvalidLengthError as error:
@@ -96,7 +96,7 @@ def length_of(text: str, what: str, units: Units | None = None) -> float:
 
 
 def signed_length(text: str, what: str, units: Units) -> float:
-    """The same, perhaps with a minus before it."""
+    """Parse a length that may have a minus sign, and return mm."""
     size = text.strip()
     return length_of(size.lstrip("-−"), what, units) * (-1.0 if size[:1] in ("-", "−") else 1.0)
 
@@ -104,7 +104,7 @@ def signed_length(text: str, what: str, units: Units) -> float:
 def lengths(
     texts: Iterable[str], units: Units, known: Sequence[str] | None = None, *, listed_by: str = ""
 ) -> dict[str, float]:
-    """`name=1 in` texts as lengths in mm by name; `listed_by`: the command that lists all names, for the hint."""
+    """Parse `name=1 in` texts into mm by name; `listed_by`: the command that lists all names, for the hint."""
     result: dict[str, float] = {}
     for text in texts:
         name, sign, amount = text.rpartition("=")
@@ -124,7 +124,7 @@ def lengths(
 
 
 def body_lengths(texts: Iterable[str], units: Units) -> dict[str, float]:
-    """`hip=40 in` texts as measures of a body in mm; what cannot be one is refused."""
+    """Parse `hip=40 in` texts into body measures in mm. Raises ProblemsFoundError for implausible ones."""
     found = lengths(texts, units, tuple(BODY_MM))
     for name, mm in found.items():
         if doubt := doubt_of_body(name, mm, units):
@@ -133,9 +133,9 @@ def body_lengths(texts: Iterable[str], units: Units) -> dict[str, float]:
 
 
 def body_notes(texts: Iterable[str], base: RuleBase, grades: Sequence[str] = ()) -> dict[str, str]:
-    """`flat-seat`, `flat-seat=marked` and `flat-seat=1.5 cm` texts by note; without a grade it is "some".
+    """Parse `flat-seat`, `flat-seat=marked` and `flat-seat=1.5 cm` texts into grades by note; the default is "some".
 
-    `grades`: all that are taken, if not any.
+    `grades`: the grades allowed; empty for any.
     """
     notes: dict[str, str] = {}
     for text in texts:
@@ -154,7 +154,7 @@ def body_notes(texts: Iterable[str], base: RuleBase, grades: Sequence[str] = ())
 
 
 def nearest(name: str, known: Sequence[str], listed_by: str = "") -> str:
-    """A hint: two or three known names like the one given, and how to see them all."""
+    """A hint with up to three similar known names, and how to list them all."""
     word = name[:80].lower().replace(" ", "-")
     holding = [one for one in known if len(word) > 2 and word in one.replace(" ", "-")]
     spelled = [difflib.get_close_matches(name[:80].lower(), known, 3, least) for least in (0.75, 0.6)]
@@ -165,9 +165,9 @@ def nearest(name: str, known: Sequence[str], listed_by: str = "") -> str:
 
 
 def guess_units(units: str | None, texts: Iterable[str], own: Units | None = None) -> Units:
-    """The units asked for, or those the amounts are written in; else those of the pattern.
+    """The units given, or those of the amounts; else `own`, or inches.
 
-    Raises ProblemsFoundError where an amount is a bare number and no units are asked for.
+    Raises ProblemsFoundError if an amount is a bare number and no units are given.
     """
     if units:
         return units_of(units)
@@ -176,7 +176,7 @@ def guess_units(units: str | None, texts: Iterable[str], own: Units | None = Non
 
 
 def _unit_written(text: str) -> Units | None:
-    """The unit that the amount of `name=amount`, perhaps with a side, is written in; None if there is no amount."""
+    """The unit of the amount in `name=amount`, perhaps with a side; None if there is no amount."""
     amount = re.split(r"[=<>]", text)[-1].strip().lstrip("-\u2212").strip()
     amount = re.sub(r"\s+(left|right)$", "", amount, flags=re.IGNORECASE)
     try:

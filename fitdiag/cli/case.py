@@ -1,6 +1,6 @@
-"""The commands about one case: new, consent, show, body, close, export, delete; and repair, which others do silently.
+"""The commands about one case: new, consent, show, body, close, export, delete, and repair (which others do silently).
 
-The files of a case are made again from the logs of its rounds.
+The files of a case are rebuilt from the logs of its rounds.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ def new(
     if pattern:
         from fitdiag.pattern.formats import read_pattern
 
-        read_pattern(pattern)  # so that nobody finds out in round 2 that it cannot be read
+        read_pattern(pattern)  # fail now rather than in round 2
     parent = parent_of(given)
     draft = Case(
         parent, name, base.about.garment, in_units, day,
@@ -55,7 +55,7 @@ def new(
 
 
 def _consent(answer: str | None, keep_until: str | None) -> Consent:
-    """What the client said today to photos, and until when they may be kept; None: not asked yet."""
+    """The client's consent to photos as of today, and how long they may be kept; None if not asked yet."""
     if answer not in (None, "yes", "no"):
         message = f"'{one_line(answer, 20)}' does not say whether photos may be taken"
         raise stop("argument", message, hint="write yes or no")
@@ -63,7 +63,7 @@ def _consent(answer: str | None, keep_until: str | None) -> Consent:
     if until is not None and answer != "yes":
         raise stop("argument", "photos are kept only with consent", hint="leave out --keep-until")
     if until is not None and until < day:
-        raise stop("argument", f"{until} is over already", hint="give a day to come, like --keep-until 2026-12-01")
+        raise stop("argument", f"{until} is already past", hint="give a future day, like --keep-until 2026-12-01")
     return Consent(answer == "yes", day if answer else None, until)
 
 
@@ -74,7 +74,7 @@ def consent(name: str, given: str | None, answer: str, keep_until: str | None) -
     kept = inside.photos - _drawn(inside)
     promised = before.keep_until if before.keep_until and (before.keep_until >= date.today() or kept) else None
     if agreed.keep_until is None and not before.removed and (agreed.photos or kept):
-        agreed = replace(agreed, keep_until=promised)  # what was promised for those there still holds
+        agreed = replace(agreed, keep_until=promised)  # the promise for the existing photos still holds
     removed = before.removed if not agreed.photos and not kept else None
     save_case(case, replace(case, consent=replace(agreed, removed=removed)))
     if agreed.photos:
@@ -181,7 +181,7 @@ def close(name: str, given: str | None, *, fits: bool, given_up: bool, because: 
 
 
 def body(name: str, given: str | None, *, back: bool) -> int:
-    """What the rounds of a case taught about the simulated body; with `back` the last of it is taken back."""
+    """Show how the rounds adjusted the simulated body; `back` undoes the last adjustment."""
     case = open_case(case_folder(name, given))
     taught = [one for one in case.rounds if one.nudges]
     if back and taught:
@@ -228,9 +228,9 @@ def delete(name: str, given: str | None, *, yes: bool, photos: bool) -> int:
     else:
         try:
             since = open_case(folder).opened
-        except ProblemsFoundError:  # a damaged case goes too
+        except ProblemsFoundError:  # a damaged case is deleted too
             since = date.min
-        # kept outside the case, and maybe of the client: words that were not understood, and simulated muslins
+        # kept outside the case, perhaps about the client: words not understood, and simulated muslins
         forget_since(since)
         for draped in (own_folder() / "drapes").glob("*.npz"):
             remove_file(draped)
@@ -253,7 +253,7 @@ def _amount(inside: case_export.Contents) -> str:
 
 
 def _drawn(inside: case_export.Contents) -> int:
-    """How many of the pictures are copies that show what was measured, or simulated lines."""
+    """How many pictures are drawn-on copies, with measurements or simulated lines."""
     return sum(path.name.endswith((".measured.png", ".simulated.png")) for path in inside.files)
 
 
@@ -261,7 +261,7 @@ _ROUNDS = "round-[0-9][0-9]"
 
 
 def repair(name: str, given: str | None, rules: str | None) -> int:
-    """Make again what is missing or damaged in a case, and say what was made and what cannot be."""
+    """Rebuild missing or damaged files of a case, and say which were rebuilt and which cannot be."""
     folder = case_folder(name, given)
     base = rules_of(rules, folder / CASE_FILE)
     missing = [inner / ROUND_FILE for inner in sorted(folder.glob(_ROUNDS)) if not (inner / ROUND_FILE).exists()]
@@ -288,10 +288,10 @@ def repair(name: str, given: str | None, rules: str | None) -> int:
 
 
 def opened(name: str, given: str | None, rules: str | None = None) -> tuple[RuleBase, Case]:
-    """The rules and the case meant; what is missing in it is made again, unless the case cannot be written now."""
+    """Load the rules and the case; missing files are rebuilt unless the case cannot be written now."""
     folder = case_folder(name, given)
     base = rules_of(rules, folder / CASE_FILE)
-    open_case(folder)  # what is no case, or a link, is not touched
+    open_case(folder)  # do not touch a folder that is not a case, or a link
     try:
         with alone(folder):
             made_again(base, open_case(folder))
@@ -302,7 +302,7 @@ def opened(name: str, given: str | None, rules: str | None = None) -> tuple[Rule
 
 
 def made_again(base: RuleBase, case: Case) -> list[Path]:
-    """Make the files again that are missing in the rounds of a case. Under the case's lock."""
+    """Rebuild the missing files of a case's rounds, and return them. Call under the case's lock."""
     made: list[Path] = []
     for one in case.rounds:
         if not one.log_file.exists():
@@ -314,7 +314,7 @@ def made_again(base: RuleBase, case: Case) -> list[Path]:
 
             pictures = sorted(one.photos.glob("*.jpg"))
             missing = [drawn for path in pictures if not (drawn := drawn_on(path)).exists()]
-            if missing and log.holds(held_in(pictures)):  # drawn on anew what was measured, as long as it is still this
+            if missing and log.holds(held_in(pictures)):  # redraw only if the pictures are still those measured
                 measured_in([str(path) for path in pictures], (), case.body_measures.get("hip"), case.units, None)
                 made += missing
         made += documents_again(base, case, one.number)
@@ -322,7 +322,7 @@ def made_again(base: RuleBase, case: Case) -> list[Path]:
 
 
 def _damaged(folder: Path) -> list[str]:
-    """A `round.yaml` that cannot be read is put aside, if the log knows what stood in it."""
+    """Set aside an unreadable `round.yaml` and rewrite it, if the log holds its text; return what to report."""
     lines: list[str] = []
     for inner in sorted(folder.glob(_ROUNDS)):
         path = inner / ROUND_FILE
@@ -338,5 +338,5 @@ def _damaged(folder: Path) -> list[str]:
             disk.rename(path, aside)
             write_atomically(path, text)
             lines.append(f"Made again: {shown_path(path)}; it could not be read: {stopped.problems[0].message}.")
-            lines.append(f"What stood there is kept in {shown_path(aside)}.")
+            lines.append(f"The old file is kept as {shown_path(aside)}.")
     return lines

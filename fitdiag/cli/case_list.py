@@ -1,4 +1,4 @@
-"""`fitdiag case list`: whose turn it is in which case, and where cases lie; read without what opening a case needs."""
+"""`fitdiag case list`: whose turn it is in each case; reads less than opening a case would."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from fitdiag.sessions.case_list import CaseList, Row, list_cases, recover
 
 DEFAULT_FOLDER = "cases"
 LIST_SCHEMA = "fitdiag.case-list/1"
-_LONG_DAYS = 21  # so long without a word, and the fitter asks; a fitter's judgement
-_SOON_DAYS = 30  # so many days before the end the list reminds of the photos
+_LONG_DAYS = 21  # days without an answer before the fitter asks; a fitter's judgement
+_SOON_DAYS = 30  # days before the end of consent that the list reminds of photos
 
 
 def parent_of(given: str | None) -> Path:
-    """The folder that holds the cases, with everything cleaned up there that a killed command left."""
+    """The folder of the cases, after cleaning up what killed commands left there."""
     parent = Path(given or DEFAULT_FOLDER)
     for message in recover(parent):
         say_aside(message)
@@ -25,14 +25,14 @@ def parent_of(given: str | None) -> Path:
 
 
 def case_command(*words: str | Path) -> str:
-    """A command about a case, which is named by its folder; where the cases lie elsewhere, it says so."""
+    """A command about a case, named by its folder; with `--in` if the cases are not in the usual place."""
     *first, folder = words
     elsewhere = Path(folder).parent != Path(DEFAULT_FOLDER)
     return command("fitdiag", *first, Path(folder).name, *(("--in", Path(folder).parent) if elsewhere else ()))
 
 
 def case_folder(name: str, given: str | None = None) -> Path:
-    """The folder of the case meant, or one clear message."""
+    """Find the folder of a case. Raises ProblemsFoundError."""
     from fitdiag.sessions.case import find_case
 
     return find_case(parent_of(given), name)
@@ -55,7 +55,7 @@ def show_list(given: str | None, *, as_json: bool, everything: bool, today: date
 
 
 def list_lines(found: CaseList, today: date, *, everything: bool = False) -> list[str]:
-    """The list, a line for each paragraph: whose turn it is, the longest wait first, then the photos to think of."""
+    """The list as paragraphs: whose turn it is, longest wait first, then photos due for deletion."""
     turns = [("YOUR TURN", "fitter"), ("THE CLIENT'S TURN", "client"), *([("CLOSED", "")] if everything else [])]
     by_turn = [(title, [row for row in found.rows if row.waiting == waiting]) for title, waiting in turns]
     sections = [

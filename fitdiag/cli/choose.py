@@ -1,4 +1,4 @@
-"""What only the fitter can say at the ends of a round: what was really done, which of the list is advised, and how much of it."""
+"""Questions only the fitter can answer at either end of a round: what was really done, and what is advised."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _NONE = ("n", "no", "none", "nothing")
 
 
 def read_amount(screen: Screen, base: RuleBase, alteration: str, typed: str, units: Units) -> float | None:
-    """An amount typed, in mm; one far above what a round should take is asked back. None, and the reason shown, if it is none."""
+    """Parse a typed amount into mm, querying an implausibly large one. None, with the reason shown, if it is not one."""
     try:
         mm = parse_length(typed, units).mm
     except InvalidLengthError as error:
@@ -33,7 +33,7 @@ def read_amount(screen: Screen, base: RuleBase, alteration: str, typed: str, uni
 
 
 def ask_done(screen: Screen, base: RuleBase, item: Advised, units: Units) -> Carried:
-    """Ask whether something advised was done, and how much of it."""
+    """Ask whether an advised alteration was done, and by how much."""
 
     def meaning(typed: str) -> Carried | None:
         if (done := agreed(typed)) is not None:
@@ -54,10 +54,9 @@ def ask_done(screen: Screen, base: RuleBase, item: Advised, units: Units) -> Car
 def choose(
     screen: Screen, proposed: Choice, *, ask: bool, keep: Callable[[Sequence[Recommendation]], None]
 ) -> Conclusion:
-    """The conclusion with the list as the fitter wants it, from what is proposed.
+    """Let the fitter edit the proposed list, and return the conclusion with it.
 
-    `keep` is given what is chosen after every change, before the next question. Raises Leave if the fitter leaves without a
-    decision.
+    `keep` is called with the chosen list after every change. Raises Leave if the fitter leaves without a decision.
     """
     choice = proposed
     if not choice.listed or not ask or not screen.interactive:
@@ -78,7 +77,7 @@ def choose(
 
 
 def _changed(screen: Screen, choice: Choice, typed: str) -> Choice:
-    """The choice as the fitter changed it by these words; as it was, and the reason shown, where they say nothing of that."""
+    """Apply a typed change to the choice; unchanged, with the reason shown, if it is not understood."""
     chosen = choice.chosen
     if typed in _NONE or (typed == "all" and choice.out):
         return replace(choice, out=frozenset())
@@ -90,7 +89,7 @@ def _changed(screen: Screen, choice: Choice, typed: str) -> Choice:
             for item in chosen:
                 if item.alteration in less.out - named:
                     title = choice.base.alterations[item.alteration].title
-                    screen.show([Line(f"{title} is left out with it: it is only done after it.")])
+                    screen.show([Line(f"{title} is left out too: it is only done after that one.")])
             return less
     if (match := re.fullmatch(r"(\d+)\s*=\s*(.+)", typed)) and 1 <= int(match[1]) <= len(chosen):
         alteration = chosen[int(match[1]) - 1].alteration
@@ -101,10 +100,10 @@ def _changed(screen: Screen, choice: Choice, typed: str) -> Choice:
 
 
 def _amount(screen: Screen, choice: Choice, alteration: str, typed: str) -> float | None:
-    """The fitter's own amount in mm; None, and the reason shown, where it is none."""
+    """Parse the fitter's own amount in mm; None, with the reason shown, if it is not one."""
     mm = read_amount(screen, choice.base, alteration, typed, choice.units)
     if not mm:
-        screen.show([Line("To do nothing of it, leave it out, like: without 1.")] if mm == 0 else [])
+        screen.show([Line("To skip it, leave it out, like: without 1.")] if mm == 0 else [])
         return None
     most = choice.base.alterations[alteration].most_a_round.amount_mm
     if most + SAME_MM < mm <= FAR * most:

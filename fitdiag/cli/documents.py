@@ -1,4 +1,4 @@
-"""The documents a round of a case ends with, its plan on simulated cloth, and the client's form: written, and taken back once."""
+"""The documents at the end of a round, its plan on simulated cloth, and the client's form: writing them and taking forms in."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ CARDS = ("shot-card.html", "shot-card.pdf")
 
 @dataclass(frozen=True)
 class Look:
-    """How the documents of a round look: the day on them, large print, the paper; the plan on simulated cloth, if it was draped."""
+    """Settings of a round's documents: day, large print, paper, and the plan on simulated cloth if it was draped."""
 
     day: date
     large: bool
@@ -50,9 +50,9 @@ class Look:
 
 
 def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look) -> dict[Path, str | bytes]:
-    """Every document of the last round: for the client, for the fitter, for other programs, the plan last.
+    """Every document of the last round by path, the plan last.
 
-    Who refused photos is not asked for any.
+    A client who refused photos is not asked for any.
     """
     from fitdiag.reports.client_pdf import client_pdf
     from fitdiag.reports.fitter import Beside, fitter_page, turning_answers
@@ -91,7 +91,7 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
 
 
 def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Look) -> list[Path]:
-    """Write the documents of the last round, after its log says of what they are made; those to be shown. Under the case's lock."""
+    """Log and write the documents of the last round; return those to show. Call under the case's lock."""
     one = case.rounds[-1]
     files = documents_of(base, case, conclusion, look)
     line: dict[str, Any] = {
@@ -110,7 +110,7 @@ def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Lo
         append(one, line)
     make_folder(one.documents)
     with refusals(one.documents, "this cannot be written"):
-        for name in CARDS:  # of an earlier run, before the no
+        for name in CARDS:  # left by a run before the client refused
             if case.consent.refused and (one.documents / name).exists():
                 remove_file(one.documents / name)
     write_all(_laid(one, look) | files, replace=True)
@@ -118,7 +118,7 @@ def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Lo
 
 
 def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
-    """Make the documents of a round again that are missing or were not made anew, by its log. Under the case's lock."""
+    """Rebuild the missing or outdated documents of a round from its log, and return them. Call under the case's lock."""
     case = replace(case, rounds=tuple(one for one in case.rounds if one.number <= number))
     one = case.rounds[-1]
     log = RoundLog.of(one)
@@ -132,7 +132,7 @@ def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
     conclusion = choice_of(base, conclude(base, log.findings(base)), one, case.units).concluded()
     now = [Advised(item.alteration, item.amount.mm, item.side) for item in conclusion.plan.recommendations]
     if line["advised"] != advised_list(now):
-        return []  # by the rules of today the list is another; what was sent cannot be made again
+        return []  # today's rules give another list, so what was sent cannot be rebuilt
     shown = simulated_round(base, case, conclusion)[0] if line.get("draped") else None
     paper: Paper = "a4" if line["paper"] == "a4" else "letter"
     look = Look(date.fromisoformat(line["day"]), bool(line["large"]), paper, shown)
@@ -159,7 +159,7 @@ def _laid(one: Round, look: Look) -> dict[Path, str | bytes]:
 
 
 def _before(base: RuleBase, case: Case) -> Conclusion | None:
-    """What was believed at the end of the round before."""
+    """The conclusion of the round before, if there is one."""
     if len(case.rounds) < 2:
         return None
     try:
@@ -192,10 +192,10 @@ def _facts(base: RuleBase, case: Case) -> list[RoundFacts]:
 def simulated_round(
     base: RuleBase, case: Case, conclusion: Conclusion
 ) -> tuple[Simulation | None, Mapping[str, float] | None]:
-    """The plan on simulated cloth with pictures, and by how much its try-on moves parts of the body (mm; None: not known).
+    """The plan on simulated cloth with pictures, and how far this try-on moves parts of the body (mm; None if unknown).
 
-    No simulation, and the reason said, where there is none. From the second round on the muslin that was tried on was
-    simulated before: how near it came is said, and the body is to be nudged for the rounds to come.
+    Without a simulation, prints the reason. From the second round on, the muslin tried on was simulated before: reports how
+    close it came, and how the body should be adjusted for later rounds.
     """
     findings, pattern = conclusion.diagnosis.findings, pattern_in(base, case.pattern_file)
     if pattern is None or "hip" not in findings.body_measures or not conclusion.plan.recommendations:
@@ -223,7 +223,7 @@ def simulated_round(
 
 
 def _taught(base: RuleBase, findings: Findings, sewn: Pattern, earlier: Mapping[str, float]) -> dict[str, float]:
-    """By how much what came at this try-on moves parts of the body."""
+    """How far the findings of this try-on move parts of the body, mm."""
     from fitdiag.cli.drape import progress
     from fitdiag.planning.explain import nudge
     from fitdiag.planning.muslins import block_for, cloth_of, wearer_of
@@ -235,7 +235,7 @@ def _taught(base: RuleBase, findings: Findings, sewn: Pattern, earlier: Mapping[
 
 
 def _as_sewn(case: Case, pattern: Pattern) -> Pattern:
-    """The pattern of the muslin that is tried on now: with what was really done in the rounds of this case."""
+    """The pattern of the current muslin, with the alterations really done in this case."""
     from fitdiag.pattern.moves import carry_out
 
     known = [(item.alteration, round(item.amount, 1)) for item in pattern.carried]
@@ -250,10 +250,10 @@ def _as_sewn(case: Case, pattern: Pattern) -> Pattern:
 
 
 def token(case: Case, after: int) -> str:
-    """What a form carries, so that it finds its case: the folder's name, and after which list it is filled in (0: before any)."""
+    """The token that ties a form to its case: the folder's name and the round of the list before it (0: before any)."""
     name = case.folder.name
     plain = re.sub(r"[^a-z0-9-]", "-", name.lower())[:40]
-    if plain != name:  # letters were lost, so that another name may look the same
+    if plain != name:  # characters were replaced, so names could collide
         plain = f"{plain.strip('-') or 'case'}-{zlib.crc32(name.encode('utf-8', 'surrogateescape')):08x}"
     return f"{plain}-{after}"
 
@@ -261,7 +261,7 @@ def token(case: Case, after: int) -> str:
 def form_page(
     base: RuleBase, case: Case, diagnosis: Diagnosis, advised: Sequence[Advice], *, after: int
 ) -> tuple[Path, str]:
-    """The form about the try-on after the list of a round (0: the first muslin as it was sewn), for the folder of the last round."""
+    """The path and page of the form about the try-on after a round's list (0: the first muslin), in the last round's folder."""
     from fitdiag.reports.form import client_form
     from fitdiag.reports.sheet import Heading
 
@@ -273,7 +273,7 @@ def form_page(
 
 
 def _questions(base: RuleBase, diagnosis: Diagnosis) -> list[str]:
-    """The most telling open questions that a wearer can answer, and what was seen before, to see whether it is gone."""
+    """The most informative open questions a wearer can answer, after what was seen before, to check whether it is gone."""
     asked = [q.symptom for q in diagnosis.questions() if base.symptoms[q.symptom].by not in ("paper", "unpicking")]
     felt = [symptom for symptom in asked if base.symptoms[symptom].felt]
     seen = [finding.symptom for finding in diagnosis.findings.seen]
@@ -281,7 +281,7 @@ def _questions(base: RuleBase, diagnosis: Diagnosis) -> list[str]:
 
 
 def form_that_came(base: RuleBase, case: Case, path: str, command: str) -> Form:
-    """Read a form; it must be about the try-on that is looked at now, and must not have been taken in before."""
+    """Read a form. Raises ProblemsFoundError unless it is new and about the current try-on."""
     from fitdiag.reports.form import LARGEST, read_form
 
     raw = read_bytes(Path(path), LARGEST, "form")
@@ -305,7 +305,7 @@ def form_that_came(base: RuleBase, case: Case, path: str, command: str) -> Form:
 
 
 def what_came(base: RuleBase, case: Case, path: str, command: str) -> tuple[Form | None, str]:
-    """The form in a file; or, of a mail without one, its words."""
+    """The form in a file, or the text of a mail without one."""
     try:
         return form_that_came(base, case, path, command), ""
     except ProblemsFoundError as stopped:
@@ -319,14 +319,14 @@ def what_came(base: RuleBase, case: Case, path: str, command: str) -> tuple[Form
 
 
 def mail_events(base: RuleBase, text: str, units: Units, known: Findings) -> list[Event]:
-    """What a mail proposes, to be confirmed one by one in the interview; says what else it may speak of."""
+    """The findings a mail proposes, to be confirmed in the interview; prints what else it may mention."""
     from fitdiag.interview.mail import read_mail
     from fitdiag.interview.search import Words
 
     read = read_mail(base, Words(base), text, units)
     signs = [one for one in read if one.finding is not None and one.id not in known.symptoms]
     others = [one for one in read if one.kind != "symptom"]
-    say("There is no form in it: the mail is kept as a note, and nothing of it counts before you say so.")
+    say("There is no form in it: the mail is kept as a note, and nothing in it counts until you say so.")
     for one in others:
         rule = base.find(one.id)
         what = "A body note" if one.kind == "body note" else "Done before"
@@ -339,7 +339,7 @@ def mail_events(base: RuleBase, text: str, units: Units, known: Findings) -> lis
 
 
 def refuse_again(case: Case, form: Form, command: str, where: Where | None = None) -> None:
-    """Refuse a form that was taken in before, unless it was by a command that was cut off before it concluded anything."""
+    """Refuse a form taken in before, unless by a command that was cut off before it concluded anything."""
     for one in case.rounds:
         if form.checksum in one.forms:
             if one == case.rounds[-1] and taken_in(RoundLog.of(one).fresh, "form", form.checksum):
@@ -349,12 +349,12 @@ def refuse_again(case: Case, form: Form, command: str, where: Where | None = Non
 
 
 def taken_in(lines: Sequence[Event], key: str, value: str) -> bool:
-    """Whether something came in by one of these lines of a round's log."""
+    """Whether one of these log lines took something in."""
     return any(line["event"] == "taken" and line.get(key) == value for line in lines)
 
 
 def pressing(base: RuleBase, form: Form) -> list[Finding]:
-    """What a client felt press or hurt, as the sign it is taken for until the fitter knows better: room is never taken there."""
+    """Where the client felt pressing or pain, as the signs assumed until the fitter knows better; no fabric is taken in there."""
     taken_for = base.about.presses
     felt = [taken_for[when] for when, how in form.feels if how in ("presses", "hurts") and when in taken_for]
     return [Finding(symptom, "yes", origin="form") for symptom in felt]

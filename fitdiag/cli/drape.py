@@ -1,4 +1,4 @@
-"""`fitdiag drape`: the pattern as it is and as alterations leave it, as simulated cloth on a body of the client's measures."""
+"""`fitdiag drape`: a pattern before and after alterations, as simulated cloth on a body of the client's measures."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, format_length, format_reading
 
 SCHEMA = "fitdiag.drape/1"
-PAGE_SCALE = 0.5  # and of those on a page beside the list
+PAGE_SCALE = 0.5  # of the pictures on a page beside the list
 VIEWS = ("back", "side", "front")
 PAGE_VIEWS = ("back", "side")
 SIMULATED = ".simulated.png"
@@ -46,7 +46,7 @@ def drape_muslin(
     drop: str | None, hung: bool, quick: bool, to: str | None, photo: str | None, units: str | None, rules: str | None,
     as_json: bool, replace: bool,
 ) -> int:  # fmt: skip
-    """Drape a pattern, or with `explain` the likely causes of findings; what cannot be written is refused first."""
+    """Drape a pattern, or with `explain` the likely causes of findings; output errors are raised first."""
     kind = ending_of(to, ".png", ".pdf", ".html") if to is not None else ""
     if photo is not None:
         if kind != ".png":
@@ -82,7 +82,7 @@ def explain_muslin(
     path: str, findings: str, measures: Sequence[str], sheet: Sheet | None, *, cloth: str, units: str | None,
     rules: str | None, as_json: bool,
 ) -> int:  # fmt: skip
-    """Drape the likely causes of findings, put into the right pattern, and say which draws what was seen."""
+    """Put the likely causes of findings into the right pattern, drape each, and say which shows what was seen."""
     from fitdiag.cli.lists import in_units
     from fitdiag.knowledge.findings_file import read_findings
     from fitdiag.planning.explain import explain
@@ -157,7 +157,7 @@ def simulated(
 
 @contextmanager
 def progress(what: str) -> Iterator[Callable[[float], None] | None]:
-    """How far a long computation is, on the error stream of a terminal; silent elsewhere. Cleared at the end."""
+    """Show the progress of a long computation on a terminal's error stream; clear it at the end."""
     if not sys.stderr.isatty():
         yield None
         return
@@ -224,7 +224,7 @@ def _data(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str) -> d
 
 @dataclass(frozen=True)
 class Sheet:
-    """What is drawn of muslins: the sheet of them all; or, over a marked picture, the lines of the first two."""
+    """What to draw: a sheet of all muslins, or the lines of the first two over a marked picture."""
 
     to: str
     photo: str | None
@@ -250,7 +250,7 @@ class Sheet:
 
 
 def over_picture(photo: Path, shown: Sequence[tuple[str, Draped]], hip_mm: float) -> tuple[bytes, bool]:
-    """A PNG of a marked picture with its own lines and those of up to two muslins; whether the lens's distance is known."""
+    """A PNG of a marked picture with its own lines and those of up to two muslins, and whether the camera distance is known."""
     picture, marks = read_marked(photo)
     found = measure_all([(picture.pixels, marks)], hip_mm)[0]
     lines = [(f"simulated: {one_line(head, 60)}", courses(muslin.worn, marks.view)) for head, muslin in shown]

@@ -1,4 +1,4 @@
-"""`fitdiag learn` and `fitdiag compare`: what sessions say about the rules, and how two fitters saw the same muslin."""
+"""`fitdiag learn` and `fitdiag compare`: what sessions teach about the rules, and how two fitters saw the same muslin."""
 
 from __future__ import annotations
 
@@ -26,9 +26,9 @@ _KINDS = (
 
 
 def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: bool, replace: bool) -> int:
-    if to is not None:  # said before minutes of work, not after them
+    if to is not None:  # fail before minutes of work
         refuse_taken(Path(to), replace=replace)
-    gc.enable()  # thousands of sessions are read, unlike in the commands that live for a moment
+    gc.enable()  # thousands of sessions are read; shorter commands run without collection
     folder = folder_of(rules)
     base = load_rules(folder)
     learning = learn_from(base, [Path(path) for path in paths])
@@ -111,7 +111,7 @@ def _say_scores(learning: Learning) -> None:
 
 
 def learned_data(learning: Learning) -> dict[str, Any]:
-    """What was learned as one JSON object: ids, words, numbers and counts, and nothing of whom it was learned from."""
+    """What was learned as one JSON object: ids, words, numbers and counts, nothing personal."""
 
     def scores(score: Score) -> dict[str, Any]:
         return {

@@ -32,12 +32,12 @@ DEMO_SESSION = "lamplighter-round-2.jsonl"
 
 
 def in_units(findings: Findings, units: str | None) -> Findings:
-    """The findings shown in the units asked for; in their own if none are."""
+    """The findings in the given units, or in their own."""
     return replace_fields(findings, units=units_of(units)) if units else findings
 
 
 def pattern_in(base: RuleBase, path: str | Path | None) -> Pattern | None:
-    """The pattern in a file, of the garment of these rules; None without one."""
+    """Read a pattern of these rules' garment; None without a path."""
     if path is None:
         return None
     from fitdiag.pattern.formats import by_rules, read_pattern
@@ -48,7 +48,7 @@ def pattern_in(base: RuleBase, path: str | Path | None) -> Pattern | None:
 def effects_of(
     base: RuleBase, conclusion: Conclusion, pattern: Pattern | None, *, first_cut: bool = False
 ) -> Effects | None:
-    """What the plan does to a pattern; None without one."""
+    """The effects of the plan on a pattern; None without one."""
     if pattern is None:
         return None
     from fitdiag.planning.effects import effects
@@ -64,7 +64,7 @@ def say_list(
     full: bool = False,
     more: str = "--full",
 ) -> None:
-    """The list as one screen or in full, with what becomes of the pattern in a file; `more`: what shows the rest."""
+    """Print the list, one screen or in full, with its effects on a pattern; `more`: the option that shows the rest."""
     effects = effects_of(base, conclusion, pattern_in(base, pattern))
     write(on_screen(make_report(base, conclusion, steps=False, on_pattern=effects), width(), full=full, more=more))
 
@@ -94,7 +94,7 @@ def diagnose(path: str, *, as_json: bool, steps: bool, rules: str | None, units:
 
 
 def log_of(given: str) -> Path:
-    """The log meant: a file; or, by a client's name or case, the log of the last round."""
+    """The log file given, or by client or case the log of its last round."""
     if os.path.exists(given) or given.endswith(".jsonl") or "/" in given:  # noqa: PTH110 (a name too long is none)
         return Path(given)
     from fitdiag.cli.case_list import case_folder
@@ -113,7 +113,7 @@ def log_of(given: str) -> Path:
 
 
 def fits_herself(log: Path) -> bool:
-    """Whether a log is that of somebody who fits herself, by what it says itself or by its case."""
+    """Whether a log or its case says that the wearer fits herself."""
     from fitdiag.sessions.case import open_case
     from fitdiag.sessions.case_list import CASE_FILE
 
@@ -124,7 +124,7 @@ def fits_herself(log: Path) -> bool:
 
 
 def _replayed(log: Path, rules: str | None) -> tuple[RuleBase, ReadLog, Replay]:
-    """A log worked out again, with the rules that counted and what stands in it."""
+    """Replay a log; return the rules, the log and the result."""
     from fitdiag.sessions.replay import replay
 
     base = rules_of(rules, log)
@@ -140,7 +140,7 @@ def replay_log(path: str, rules: str | None, *, full: bool) -> int:
 
 
 def say_differences(result: Replay) -> None:
-    """Whether the replay comes to the same as the session did, and if not, in what."""
+    """Print whether the replay reaches the session's conclusions, and any differences."""
     if result.rules_changed:
         say("The rules have changed since this session.")
     if result.differences:
@@ -156,7 +156,7 @@ def export(
     path: str, to: str, client: str | None, units: str | None, rules: str | None, *, replace: bool, large: bool,
     paper: str | None, alone: bool,
 ) -> int:  # fmt: skip
-    """Write the list of a log, or the page for the client of a session in the room, who is asked for no photos."""
+    """Write the list of a log, or the client's page (without asking for photos, as the client was present)."""
     kind = Path(to).suffix.lower()
     for given, option, kinds in ((large, "--large", PAGES), (paper, "--paper", (".pdf",))):
         if given and kind not in kinds:
@@ -176,7 +176,7 @@ def export(
     from fitdiag.reports.sheet import Heading, client_page, make_sheet
 
     number = max((item.round for item in findings.done), default=0) + 1
-    day = next(filter(None, map(day_of, reversed(log.events))), date.today())  # of the last thing said in it
+    day = next(filter(None, map(day_of, reversed(log.events))), date.today())  # of the last event
     heading = Heading(findings.units, name or findings.client, number, day)
     sheet = make_sheet(base, conclusion, heading, pattern=None, photographs_next=(), alone=alone)
     if kind == ".html":

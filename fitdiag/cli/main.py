@@ -1,6 +1,6 @@
-"""The command line, from the words typed to the exit code: every command and what it takes, as `commands.json` says it.
+"""The command line, from arguments to exit code; commands and their options are defined in `commands.json`.
 
-The work of each command is imported when it runs, so that start-up is short.
+Each command's module is imported when it runs, to keep start-up short.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ import typer
 
 from fitdiag.problems import ProblemsFoundError, one_line
 
-_WRONG_USE: type[typer.BadParameter] = typer.BadParameter.__mro__[2]  # any command line that is not as the help says
+_WRONG_USE: type[typer.BadParameter] = typer.BadParameter.__mro__[2]  # click's UsageError: any wrong command line
 _TABLE: Final[dict[str, dict[str, Any]]] = json.loads(Path(__file__).with_name("commands.json").read_bytes())
-# by name, like "rules check": its work ("module:function" in cli/), help, and options
+# by name, like "rules check": work ("module:function" in cli/), help and options
 COMMANDS: Final = _TABLE["commands"]
 HELP = "From what is seen on a trouser muslin to a short, reasoned list of alterations with amounts."
 _KINDS: Final[dict[str, Any]] = {"text": str, "texts": list[str], "switch": bool, "number": float, "count": int}
@@ -33,16 +33,16 @@ def show_help(words: list[str] | None) -> int:
 
 
 def run(arguments: Sequence[str] | None = None) -> NoReturn:
-    """Run the command line, and end with its exit code."""
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # its threads cost more than they bring on matrices this small
+    """Run the command line and exit with its code."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # threads do not pay on matrices this small
     code = _outcome(sys.argv[1:] if arguments is None else arguments)
-    if arguments is None:  # the program: what counts is on the disk; taking all rules apart takes a tenth of its time
+    if arguments is None:  # everything is on disk; freeing the rules would take a tenth of the run
         os._exit(code)
     sys.exit(code)
 
 
 def _outcome(given: Sequence[str]) -> int:
-    """The exit code of a command line: every known problem becomes one clear message and 1, never a traceback."""
+    """The exit code of a command line; every known problem becomes one message and 1, never a traceback."""
     from fitdiag.cli.output import say_aside, say_problems
 
     # closed by the caller
@@ -66,9 +66,9 @@ def _outcome(given: Sequence[str]) -> int:
         return wrong.exit_code
     except BrokenPipeError:
         return 0
-    except OSError as failed:  # most likely where the output goes to: a full disk
+    except OSError as failed:  # most likely a full disk under the output
         nowhere = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(nowhere, sys.stdout.fileno())  # so that nothing is written, and fails, once more at the very end
+        os.dup2(nowhere, sys.stdout.fileno())  # so that the final flush cannot fail again
         message = failed.strerror or str(failed)
         where = one_line(failed.filename) if failed.filename else "the output"
         say_aside(f"{where}: this cannot be read or written: {message}; make room or choose another place")
@@ -79,7 +79,7 @@ def _outcome(given: Sequence[str]) -> int:
 
 
 def _from_the_start() -> int:
-    """The start screen, and then what was chosen there."""
+    """Show the start screen, and run what was chosen there."""
     from fitdiag.cli.start import start
 
     for words in start():
@@ -110,13 +110,13 @@ def before_any(
         bool, typer.Option("--version", is_eager=True, callback=_version, help="Show the version and exit.")
     ] = False,
 ) -> None:
-    """What comes before any command."""
+    """Options before any command."""
 
 
 def app_of(first: str = "", second: str = "") -> typer.Typer:
-    """The one command that these words name; or all of a group, or of the program, to be listed only.
+    """Build the app with only the command named, or a group's commands, or all, to be listed.
 
-    To build them all takes longer than most of them do.
+    Building all of them takes longer than most of them run.
     """
     app = _typer(HELP, add_completion=False, pretty_exceptions_enable=False)
     app.callback(help=HELP)(before_any)
@@ -146,16 +146,16 @@ def _runner(name: str) -> Callable[..., None]:
 
 
 def work_of(name: str) -> Callable[..., int]:
-    """The function that a command is carried out by: it takes the options by their names and gives the exit code."""
+    """The function that runs a command: it takes the options by name and returns the exit code."""
     module, _, function = COMMANDS[name]["work"].partition(":")
     found: Callable[..., int] = getattr(import_module(f"fitdiag.cli.{module}"), function)
     return found
 
 
 def _option(entry: str | dict[str, Any]) -> Parameter:
-    """An option or argument, by the name its work knows it by; a text names one that several commands take.
+    """A parameter for an option or argument; a string names one shared by several commands.
 
-    One without a default is empty if it is not given, unless it is `needed`; the flag is its name unless one is said.
+    Without a default it is empty or None unless `needed`; the flag defaults to its name.
     """
     entry = _TABLE["options"][entry] if isinstance(entry, str) else entry
     name, kind = entry["name"], entry.get("kind", "text")

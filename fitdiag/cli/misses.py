@@ -1,4 +1,4 @@
-"""Words that were typed and not understood, kept on this machine alone: they tell which words the rules still lack."""
+"""Words typed but not understood, kept on this machine only: they show which words the rules lack."""
 
 from __future__ import annotations
 
@@ -15,17 +15,17 @@ from fitdiag.files import make_folder, own_folder, refusals, remove_file, write_
 from fitdiag.interview.search import Kind
 from fitdiag.problems import ProblemsFoundError, one_line
 
-MOST = 2000  # lines; older ones are left out
+MOST = 2000  # lines; older ones are dropped
 _LONGEST = 120
 
 
 def place() -> Path:
-    """The file of misses in the user's own folder."""
+    """The file of misses in the user's state folder."""
     return own_folder("state") / "not-understood.jsonl"
 
 
 def forget_since(day: date) -> None:
-    """Forget what was typed from that day on, in whosever interview. Raises ProblemsFoundError."""
+    """Delete what was typed from that day on, in any interview. Raises ProblemsFoundError."""
     path = place()
     if not path.exists():
         return
@@ -34,7 +34,7 @@ def forget_since(day: date) -> None:
 
 
 def remember(kind: Kind, text: str) -> None:
-    """Keep a text that no rule was found for. Never fails: a full disk must not stop an interview."""
+    """Keep a text that matched no rule. Never raises: a full disk must not stop an interview."""
     line = json.dumps({"day": date.today().isoformat(), "kind": kind, "text": one_line(text, _LONGEST)})
     with suppress(OSError, RuntimeError, UnicodeDecodeError, ProblemsFoundError):
         path = place()
@@ -44,7 +44,7 @@ def remember(kind: Kind, text: str) -> None:
 
 
 def _entries() -> Iterator[tuple[str, dict[str, Any]]]:
-    """Every line with what it says, the oldest first; what cannot be read is passed over."""
+    """Every line with its entry, oldest first; unreadable lines are skipped."""
     path = place()
     for line in path.read_text(encoding="ascii", errors="replace").splitlines() if path.exists() else ():
         with suppress(ValueError, RecursionError):
@@ -53,7 +53,7 @@ def _entries() -> Iterator[tuple[str, dict[str, Any]]]:
 
 
 def show(*, forget: bool) -> int:
-    """List what was typed and not understood, most often first; or forget it."""
+    """List what was not understood, most frequent first, or delete it."""
     if forget:
         if place().exists():
             with refusals(place(), "this cannot be removed"):

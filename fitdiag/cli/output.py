@@ -1,6 +1,6 @@
-"""How commands speak: plain lines, at most as wide as the terminal, problems on the error stream.
+"""Print command output: plain lines, at most as wide as the terminal, with problems on the error stream.
 
-Nothing is printed in any other way, so that no name, path or message can control the terminal.
+All printing goes through here, so that no name, path or message can control the terminal.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ _MOST_SHOWN = 200
 
 @dataclass(frozen=True)
 class Show:
-    """How a list is shown: all of it or one screen; and for whom: a fitter, or somebody who fits herself alone."""
+    """How to show a list: in full or one screen, for a fitter or for somebody who fits herself."""
 
     full: bool = False
     alone: bool = False
@@ -36,19 +36,19 @@ def counted(number: int, what: str) -> str:
 
 
 def width() -> int:
-    """Columns to write in: the terminal's, between 40 and 100; 80 in a pipe."""
+    """Columns to print in: the terminal's, from 40 to 100; 80 in a pipe."""
     return max(40, min(shutil.get_terminal_size((80, 24)).columns, 100))
 
 
 def say(text: str = "") -> None:
-    """Print a paragraph, folded to the width; a character the stream cannot show becomes '?'."""
+    """Print a paragraph, wrapped to the width; a character the stream cannot encode becomes '?'."""
     for line in text.split("\n"):
         indent = " " * (len(line) - len(line.lstrip()))
         write(textwrap.fill(line, width(), subsequent_indent=indent, break_long_words=False, break_on_hyphens=False))
 
 
 def say_then(text: str, *verbatim: object) -> None:
-    """Say something, and what follows, like a command to be copied, whole on lines of their own."""
+    """Print a text, and each further item, like a command to copy, unwrapped on its own line."""
     say(text)
     for line in verbatim:
         write(f"  {line}")
@@ -61,12 +61,12 @@ def say_all(texts: Iterable[str]) -> None:
 
 
 def write(text: str = "", **look: bool) -> None:
-    """Print text as it is, but harmlessly, never failing on the stream's encoding; `look`: bold, dim or underline in a terminal."""
+    """Print text unwrapped, made harmless, never failing on the encoding; `look`: bold, dim or underline in a terminal."""
     _print(harmless(text), sys.stdout, **look)
 
 
 def write_data(data: object) -> None:
-    """Print what `--json` asks for, as one JSON object: what must not be printed, or the stream cannot show, is escaped."""
+    """Print one JSON object for `--json`; unprintable and unencodable characters are escaped."""
     encoding = sys.stdout.encoding or "utf-8"
 
     def shown(match: re.Match[str]) -> str:
@@ -77,7 +77,7 @@ def write_data(data: object) -> None:
 
 
 def save(to: str, content: str | bytes, *, replace: bool, private: bool = True) -> None:
-    """Write what a command makes, whole or not at all, and say so. Raises ProblemsFoundError."""
+    """Write a command's output file atomically and say so. Raises ProblemsFoundError."""
     from fitdiag.files import write_atomically
 
     write_atomically(Path(to), content, replace=replace, private=private)
@@ -85,7 +85,7 @@ def save(to: str, content: str | bytes, *, replace: bool, private: bool = True) 
 
 
 def say_aside(text: str) -> None:
-    """Say a line on the error stream, so that what a program reads on the other stays whole."""
+    """Print a line on the error stream, so that the output stream stays machine-readable."""
     _print(harmless(text), sys.stderr)
 
 

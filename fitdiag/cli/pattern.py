@@ -46,7 +46,7 @@ _WORK = re.compile(r"(\S+) (\d{1,2}) ([a-z]+)(?:\s*=\s*(.+))?\Z")
 def reading(
     line: str | None, allowance: str | None, dpi: float | None, units: str | None, garment: str | None = None
 ) -> Reading:
-    """What was said about a file on the command line. Raises ProblemsFoundError."""
+    """How to read a pattern file, from the command line options. Raises ProblemsFoundError."""
     if line not in (None, "cut", "stitch"):
         raise stop("line", f"'{one_line(line, 20)}' is not a line", hint="write --line cut or --line stitch")
     if allowance is not None and line != "cut":
@@ -56,7 +56,7 @@ def reading(
 
 
 def write_out(pattern: Pattern, out: str | None, *, replace: bool) -> None:
-    """Write a pattern where it is asked for, and say so."""
+    """Write a pattern to `out`, if given, and say so."""
     if out:
         write_pattern(pattern, out, replace=replace)
         say(f"Written: {one_line(out)}")
@@ -230,7 +230,7 @@ def alter(
 
 
 def allowed(pattern: Pattern, texts: list[str], units: Units) -> Pattern:
-    """The pattern with the seam allowances asked for: `15mm` all round, or `hem=4cm`, `back side=2cm`."""
+    """The pattern with the given seam allowances: `15mm` all round, or `hem=4cm`, `back side=2cm`."""
     if not texts:
         return pattern
     given = lengths([text if "=" in text else f"all={text}" for text in texts], units)
@@ -240,7 +240,7 @@ def allowed(pattern: Pattern, texts: list[str], units: Units) -> Pattern:
 def say_stages(
     base: RuleBase, stages: Sequence[tuple[str, Pattern]], units: Units, *, as_json: bool, extra: dict[str, Any]
 ) -> None:
-    """The before/after table of the measures that move; what is said of a change agrees with the two values beside it."""
+    """Print a before/after table of the measures that move; each change agrees with the rounded values beside it."""
     measured = [(name, pattern_measures(pattern)) for name, pattern in stages]
     if as_json:
         rows = [{"after": name, "measures_mm": values} for name, values in measured]
@@ -324,7 +324,7 @@ def solve(
 
 
 def _wanted(base: RuleBase, do: Sequence[str], fixed: dict[str, float], units: Units) -> list[Wanted]:
-    """What may be altered, each between none of it and what one round should take; with an amount, by just that."""
+    """The alterations to solve for, each from none to its limit for one round, or fixed at a given amount."""
     from fitdiag.pattern.solve import Wanted
 
     wanted: dict[str, Wanted] = {}
@@ -387,7 +387,7 @@ def draw(
 
 
 def pictures_of(work: Work, units: Units, *, strip: bool, as_cut: bool) -> tuple[list[Drawing], str]:
-    """A drawing for each step, and the title of them all: every alteration with its amount, in order."""
+    """A drawing for each step, and a title with every alteration and its amount, in order."""
     from fitdiag.pattern.draw import drawing
     from fitdiag.pattern.draw import strip as strip_of
 
@@ -410,7 +410,7 @@ def pictures_of(work: Work, units: Units, *, strip: bool, as_cut: bool) -> tuple
 
 
 def stacked(pictures: Sequence[Drawing]) -> list[Drawing]:
-    """Drawings put together, as many below one another as a page holds."""
+    """Stack drawings, as many below one another as a page holds."""
     from fitdiag.pattern.draw import PAGE
     from fitdiag.pattern.ink import APART_MM, together
 
@@ -428,7 +428,7 @@ def stacked(pictures: Sequence[Drawing]) -> list[Drawing]:
 
 
 def darts(path: str, do: list[str], out: str | None, units: str | None, *, replace: bool) -> int:
-    """Do each work in order, and say what the darts and the edge they lie on measure before and after."""
+    """Carry out each dart operation in order, and print the darts and their edge before and after."""
     before = pattern = read_pattern(path)
     chosen = guess_units(units, [text.partition("=")[2] for text in do if "=" in text], pattern.units)
     for text in do:
@@ -450,7 +450,7 @@ def _worked(pattern: Pattern, text: str, units: Units) -> Pattern:
     match = _WORK.match(" ".join(text.split()))
     if match is None or match[3] not in WORKS or match[1] not in pattern.pieces:
         pieces, works = " or ".join(pattern.pieces), ", ".join(WORKS)
-        message = f"'{one_line(text, 60)}' is no work on a dart"
+        message = f"'{one_line(text, 60)}' is not something to do to a dart"
         hint = f"name the piece ({pieces}), the dart, and one of {works}, like 'back 1 move=2 cm'"
         raise stop("dart", message, hint=hint)
     amount = signed_length(match[4], one_line(text, 60), units) if match[4] else None

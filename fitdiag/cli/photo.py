@@ -44,7 +44,7 @@ MOST_LOOKED_AT = 50
 
 
 def length_given(text: str | None, what: str, least: float = 1) -> float | None:
-    """A length typed as an option, mm."""
+    """Parse an optional length into mm. Raises ProblemsFoundError if it is below `least` or too long."""
     if text is None:
         return None
     mm = length_of(text, what)
@@ -55,7 +55,7 @@ def length_given(text: str | None, what: str, least: float = 1) -> float | None:
 
 
 def add(given: Sequence[str], to: str, *, face_above: int | None, focal: float | None, hip_width: str | None) -> int:
-    """Take pictures in: a cleaned copy of each and an empty sidecar beside it. The originals are never changed."""
+    """Take pictures in: write a cleaned copy of each with an empty marks file beside it. The originals are never changed."""
     taken = take_pictures(given, to, face_above=face_above, focal=focal, hip=hip_width)
     text = f"Cleaned, without location or camera data, in {shown_path(Path(to))}. Mark them next:"
     say_then(text, command("fitdiag", "photo", "mark", *taken))
@@ -65,12 +65,12 @@ def add(given: Sequence[str], to: str, *, face_above: int | None, focal: float |
 def take_pictures(
     given: Sequence[str], to: str, *, face_above: int | None = None, focal: float | None = None, hip: str | None = None
 ) -> dict[Path, str]:
-    """Write a cleaned copy of each picture with its marks; the digest of each by its path.
+    """Write a cleaned copy of each picture with its marks; return each copy's SHA-256 by path.
 
-    Another picture of a view gets a number of its own, and one that is there already is passed over.
+    Further pictures of a view are numbered; one that is already there is skipped.
     """
     if focal is not None and not 5 <= focal <= 2000:
-        raise stop("argument", f"--focal: {focal:g} is no focal length", hint="5 to 2000, as on 35 mm film")
+        raise stop("argument", f"--focal: {focal:g} is not a focal length", hint="5 to 2000, as on 35 mm film")
     wanted: list[tuple[View, Path]] = []
     for text in given:
         view, sign, path = text.partition("=")
@@ -90,7 +90,7 @@ def take_pictures(
         target = next(name for name in names if name not in taken and not _is_of_another(name, content))
         taken[target] = marks.sha256
         if target.exists() and sidecar(target).exists():
-            say(f"- it is there already: {shown_path(target)}")
+            say(f"- it is already there: {shown_path(target)}")
             continue
         widths = {**marks.widths_mm, HIP: width} if width else marks.widths_mm
         kept = replace_fields(marks, file=target.name, focal_35mm=focal or marks.focal_35mm, widths_mm=widths)
@@ -101,7 +101,7 @@ def take_pictures(
 
 
 def _clean(view: View, source: Path, face_above: int | None) -> tuple[Marks, bytes, list[str]]:
-    """A picture's marks, its cleaned content, and what to say about it; its pixels are let go of again."""
+    """A picture's marks, its cleaned JPEG and remarks about it; the pixels are not kept."""
     picture = read_picture(source, smaller=True)
     lines = shortcomings(picture) or ["nothing stands in the way of measuring it"]
     content = clean_jpeg(crop_above(picture, face_above) if face_above is not None else picture)
@@ -114,7 +114,7 @@ def _clean(view: View, source: Path, face_above: int | None) -> tuple[Marks, byt
 
 
 def _is_of_another(path: Path, content: bytes) -> bool:
-    """Whether a name belongs to another picture, or to the marks of one that was deleted."""
+    """Whether a name is taken by another picture, or by the marks of a deleted one."""
     try:
         return path.read_bytes() != content
     except FileNotFoundError:
@@ -124,7 +124,7 @@ def _is_of_another(path: Path, content: bytes) -> bool:
 
 
 def sidecar(picture: Path) -> Path:
-    """Where a picture's marks lie unless said otherwise."""
+    """The default path of a picture's marks file."""
     return picture.with_name(picture.stem + ".marks.json")
 
 
@@ -143,7 +143,7 @@ def mark(
         pages.append(path.with_name(path.stem + ".marking.html"))
         write_atomically(pages[-1], mark_page(clean_jpeg(found), marks, chosen, drawn), replace=replace)
     say_then(
-        "Open in a browser, and delete when done, for the picture is inside:", *(shown_path(page) for page in pages)
+        "Open in a browser, and delete when done, as the picture is inside:", *(shown_path(page) for page in pages)
     )
     say_then("Save the marks over these files:", *(shown_path(sidecar(Path(picture))) for picture in pictures))
     say_then("Then measure:", command("fitdiag", "photo", "measure", *pictures))
@@ -151,7 +151,7 @@ def mark(
 
 
 def read_marked(path: Path, marks_file: str | None = None) -> tuple[Picture, Marks]:
-    """A picture with the marks that belong to it."""
+    """Read a picture and its marks. Raises ProblemsFoundError if they do not belong together."""
     picture = read_picture(path)
     beside = Path(marks_file) if marks_file else sidecar(path)
     marks = read_marks(beside)
@@ -168,7 +168,7 @@ def measure(
         raise stop("arguments", message, hint="one --marks for each")
     chosen: Units = units_of(units) if units else "in"
     girth = length_given(hip_girth, "the hip girth", 300)
-    if findings:  # said before the work, not after it
+    if findings:  # fail before the work
         refuse_taken(Path(findings), replace=replace)
     found, drawn = measured_in(pictures, marks_files, girth, chosen, overlays)
     whole = together(found)
@@ -191,7 +191,7 @@ def measure(
 def measure_inside(
     base: RuleBase, pictures: Sequence[Path], girth_mm: float | None, units: Units
 ) -> tuple[Finding, ...]:
-    """Within a review: the findings of the pictures of a round are told, and the drawn-on copies put beside them."""
+    """Within a review: measure the pictures of a round, print and return the findings, and write the drawn-on copies."""
     names = [str(path) for path in pictures]
     found, drawn = measured_in(names, (), girth_mm, units, None)
     whole = together(found)
@@ -202,7 +202,7 @@ def measure_inside(
 
 
 def held_in(pictures: Sequence[Path]) -> dict[str, list[str]]:
-    """What the log of a round holds of pictures that are measured: the digests of each and of its marks, by name."""
+    """What a round's log records about measured pictures: the digests of each and of its marks, by name."""
     return {
         path.name: [digest(part.read_bytes()) if part.exists() else "" for part in (path, sidecar(path))]
         for path in pictures
@@ -210,14 +210,14 @@ def held_in(pictures: Sequence[Path]) -> dict[str, list[str]]:
 
 
 def drawn_on(picture: Path) -> Path:
-    """Where the copy of a picture lies that shows what was measured."""
+    """The path of a picture's copy with the measurements drawn on it."""
     return picture.with_name(f"{picture.stem}.measured.png")
 
 
 def measured_in(
     pictures: Sequence[str], marks_files: Sequence[str], girth_mm: float | None, units: Units, overlays: str | None
 ) -> tuple[list[Measured], list[Path]]:
-    """What each picture tells, and the drawn-on copies that were written."""
+    """Measure each picture, and write and list the drawn-on copies."""
     read = [read_marked(Path(p), marks_files[i] if marks_files else None) for i, p in enumerate(pictures)]
     for index, (picture, _) in enumerate(read):
         if any(picture.sha256 == other.sha256 for other, _ in read[:index]):
@@ -241,7 +241,7 @@ def _say_measured(
     pictures: Sequence[str], found: Sequence[Measured], whole: Sequence[Together], drawn: Sequence[Path], units: Units,
     *, readings: bool = True,
 ) -> None:  # fmt: skip
-    """What the pictures tell, one by one and together, without the single `readings` if they are not wanted."""
+    """Print what the pictures show, one by one (with `readings`) and together."""
     for path, one in zip(pictures, found, strict=True):
         write(f"\n{shown_path(path)}: seen from the {one.marks.view}{' side' if one.marks.seen_from_the_side else ''}")
         say_all(f"- {warning}" for warning in one.warnings)
@@ -263,7 +263,7 @@ def _say_measured(
             value = f"{plain(item.value, item.unit, units)}, give or take {give_or_take(item.error, item.unit, units)}"
             word = f"{item.word[:1].upper()}{item.word[1:]} ({item.told})"
             say(f"  {item.line.replace('-', ' ')}, {item.what}: {value}. {word}.")
-    say_then("\nLook whether the right lines were followed:", *(shown_path(path) for path in drawn))
+    say_then("\nCheck that the right lines were followed:", *(shown_path(path) for path in drawn))
 
 
 def _reading_text(reading: Reading, units: Units) -> str:
@@ -273,7 +273,7 @@ def _reading_text(reading: Reading, units: Units) -> str:
 
 
 def _gain(found: Measured, units: Units) -> str:
-    """What to do otherwise with the next pictures, and what that betters; empty where it betters nothing that is printed."""
+    """What to do differently with the next pictures, and what it improves; empty if it improves nothing printed."""
     if (better := next_time(found)) is None:
         return ""
     what, reading = better
@@ -357,7 +357,7 @@ def read_pictures(
 
 
 def with_view(text: str) -> str:
-    """A picture as VIEW=FILE; the view may stand in the file's name."""
+    """Return a picture as VIEW=FILE; the view may be part of the file name. Raises ProblemsFoundError."""
     view, sign, _ = text.partition("=")
     if sign and view in VIEWS:
         return text
@@ -370,7 +370,7 @@ def with_view(text: str) -> str:
 
 
 def ask(paths: Sequence[Path], folder: Path, units: Units, girth: float | None, behind: float | None = None) -> Path:
-    """Find what is there to find, keep it beside each picture as proposed, and write the page that asks for a yes."""
+    """Detect lines, save them beside each picture as proposed marks, and write the page that asks for confirmation."""
     read, found = [read_marked(path) for path in paths], list[Marks]()
     for picture, given in read:
         marks = given if given.proposed or given.lines else proposals(picture.pixels, given)
@@ -392,13 +392,13 @@ def ask(paths: Sequence[Path], folder: Path, units: Units, girth: float | None, 
 
 
 def answer_name(found: Sequence[Marks]) -> str:
-    """The name under which the page saves its answer: another one for other pictures."""
+    """The file name under which the page saves its answer; it depends on the pictures."""
     return f"confirmed-{''.join(marks.sha256[:4] for marks in found)[:16]}.json"
 
 
 def _waited(paths: Sequence[Path], folder: Path, page: Path, again: str) -> bool:
-    """Whether the page's answer came; on a terminal it is waited for."""
-    text = "Open this page in a browser and say yes there; delete it when done, for the pictures are inside:"
+    """Whether the page's answer has arrived; on a terminal, wait for it."""
+    text = "Open this page in a browser and say yes there; delete it when done, as the pictures are inside:"
     say_then(text, page.resolve().as_uri())
     while sys.stdin.isatty() and sys.stdout.isatty():
         write("Press Enter when its answer is saved, or q and Enter to leave.")
@@ -411,12 +411,12 @@ def _waited(paths: Sequence[Path], folder: Path, page: Path, again: str) -> bool
         if confirmed(paths, folder, None):
             return True
         say("There is no answer yet, neither beside the pictures nor among the downloads.")
-    say_then("Nothing is measured before. Then go on:", again)
+    say_then("Nothing is measured before that. Then go on:", again)
     return False
 
 
 def confirmed(paths: Sequence[Path], folder: Path, answer: str | None) -> bool:
-    """Whether all pictures have marks that a person confirmed; an answer from the page is taken in."""
+    """Whether all pictures have marks confirmed by a person; takes in an answer from the page."""
     marks = [read_marks(sidecar(path)) for path in paths]
     if answer is None and all(item.lines and not item.proposed for item in marks):
         return True
@@ -440,7 +440,7 @@ def confirmed(paths: Sequence[Path], folder: Path, answer: str | None) -> bool:
 
 
 def _refuse_mirrored(paths: Sequence[Path]) -> None:
-    """Where pictures are mirror images, put copies that are turned beside them, and stop."""
+    """If pictures are mirror images, write flipped copies beside them and raise ProblemsFoundError."""
     turned: dict[Path, bytes | str] = {}
     for path in paths:
         picture, marks = read_marked(path)
@@ -457,14 +457,14 @@ def _refuse_mirrored(paths: Sequence[Path]) -> None:
 
 
 def _saved(folder: Path, stem: str) -> Iterator[Path]:
-    """Answers of this name beside the pictures and where browsers put downloads, the newest first."""
+    """Answers of this name beside the pictures and in the download folders, newest first."""
     places = (folder, Path(os.environ.get("XDG_DOWNLOAD_DIR") or Path.home() / "Downloads"), Path())
     found = [path for place in places if place.is_dir() for path in place.glob(f"{stem}*.json")]
     yield from sorted(found, key=lambda path: -path.stat().st_mtime)[:MOST_LOOKED_AT]
 
 
 def take_all(paths: Sequence[Path]) -> None:
-    """Confirm all that is not doubtful; what is doubtful is left out."""
+    """Confirm all marks except doubtful ones, which are dropped."""
     new = {}
     for path in paths:
         marks = read_marks(sidecar(path))

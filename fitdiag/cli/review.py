@@ -1,4 +1,4 @@
-"""`fitdiag review CASE`: one guided run through a round; it stops anywhere and goes on from what lies in the round's folder."""
+"""`fitdiag review CASE`: one guided run through a round; it can stop anywhere and resumes from the round's folder."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def review(
         show=Show(full, case.alone), look=documents.Look(date.today(), large, paper_of(paper, case.units)),
     )  # fmt: skip
     run.form, run.mail = documents.what_came(base, case, form, run.command) if form else (None, "")
-    run.mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
+    run.mine = read_findings(Path(findings), base) if findings else None  # read everything before writing anything
     try:
         return run.through(send_form=send_form, sent=sent, fits=fits)
     except Leave:
@@ -62,7 +62,7 @@ def review(
 
 @dataclass
 class _Run:
-    """A run through a round: the case as it is now, what came with the command line, and how it is shown."""
+    """A run through a round: the current case, what the command line gave, and how to show it."""
 
     base: RuleBase
     case: Case
@@ -81,28 +81,28 @@ class _Run:
 
     @property
     def words(self) -> RuleBase:
-        """The rules in the words of whoever reads the list."""
+        """The rules, worded for whoever reads the list."""
         return for_wearer(self.base, alone=True) if self.case.alone else self.base
 
     @property
     def command(self) -> str:
-        """The command that goes on."""
+        """The command that continues this review."""
         return command("fitdiag", "review", *self.named)
 
     @property
     def answer(self) -> str:
-        """The command that takes in what the client sends."""
+        """The command that takes in the client's answer."""
         pictures = "" if self.case.consent.refused else " --photo back=FILE --photo left=FILE"
         return f"{self.command} --form FILE{pictures}"
 
     @property
     def one(self) -> Round:
-        """The round that is on."""
+        """The current round."""
         return self.case.rounds[-1]
 
     @contextmanager
     def _alone(self) -> Iterator[None]:
-        """Nobody else changes the case meanwhile; what another window has changed before is read first."""
+        """Hold the case's lock, after reading what another window may have changed."""
         with alone(self.case.folder):
             self.case = open_case(self.case.folder)
             yield
@@ -127,7 +127,7 @@ class _Run:
             return 0
         if send_form:
             return self.ask_the_client()
-        with nullcontext() if self.ask else self._alone():  # where nobody is asked, nothing comes in between
+        with nullcontext() if self.ask else self._alone():  # without questions, keep the lock throughout
             return self.finish(self.conclude(), sent=sent)
 
     def _change(self, **changes: Any) -> None:
@@ -136,7 +136,7 @@ class _Run:
     # -- which round it is ----------------------------------------------------------------------------------------
 
     def open_round(self, something_came: bool) -> bool:
-        """Find or begin the round; before a new one, what was really done of the last one is written down."""
+        """Find or begin the round; before a new one, record what was really done in the last. False if the client has not answered yet."""
         self._refuse_links()
         by_form = self.form is not None and bool(self.form.done)
         first = len(self.case.rounds) == 1 and self.one.sent is None
@@ -149,7 +149,7 @@ class _Run:
                     self.case = add_round(self.case, fingerprint=self.base.fingerprint)
         elif self.one.sent is not None:
             if not something_came and not self._says_so("Has the client tried it on?"):
-                text = f"Round {self.one.number} lies with the client since {self.one.sent}. When something comes back:"
+                text = f"Round {self.one.number} has been with the client since {self.one.sent}. When something comes back:"
                 say_then(text, self.answer)
                 return False
             received = self.look.day if self.form else None
@@ -167,7 +167,7 @@ class _Run:
         return True
 
     def _refuse_links(self) -> None:
-        """Nothing is read or written outside the case."""
+        """Raise ProblemsFoundError for links, so that nothing outside the case is read or written."""
         for one in self.case.rounds:
             inside = [one.photos, one.documents, one.findings_file, one.log_file, one.plan_file]
             inside += [one.folder / name for name in (MEASURED, WORDS)]
@@ -178,7 +178,7 @@ class _Run:
         return self.screen.interactive and says_yes(self.screen, question, "1 yes  2 not yet")
 
     def _carried(self) -> tuple[Carried, ...]:
-        """What was done of what was advised: from the command line, the form, or asked; else as advised is not assumed."""
+        """What was really done: from the command line, the form, or by asking; it is never assumed."""
         reported = self._told_done()
         result = []
         for item in self.one.advised:
@@ -192,7 +192,7 @@ class _Run:
         return rounds.told_done(self.base, self.done, self.form.done if self.form is not None else (), self.case.units)
 
     def _done_late(self) -> None:
-        """What was done, told when the next round is on already: it still belongs to the round before."""
+        """Record what was done after the next round has begun; it still belongs to the round before."""
         before = self.case.rounds[-2]
         done = rounds.done_late(before, self._told_done(), self.done)
         if done == before.done:
@@ -205,7 +205,7 @@ class _Run:
         self.case = update_round(self.case, self._expecting(replace(before, done=done)))
 
     def it_fits(self) -> int:
-        """It fits: the round says so, and the case can be closed."""
+        """Record that it fits, and how to close the case."""
         self._change(fits=True, waiting="fitter")
         say("It fits. Written down.")
         changed = rounds.changed_in_all(self.base, self.case)
@@ -219,7 +219,7 @@ class _Run:
     # -- what came in ---------------------------------------------------------------------------------------------
 
     def take_in(self) -> bool:
-        """Pictures, a form and findings into the round: one line of its log. False when the pictures have yet to be marked."""
+        """Take pictures, a form and findings into the round as one log line. False if the pictures still need confirming."""
         form = self.form
         with self._alone():
             ensure_log(self.case, self.one, self.base.fingerprint)
@@ -228,7 +228,7 @@ class _Run:
             if form is not None:
                 documents.refuse_again(self.case, form, self.command)  # another window may have taken it in
             if came:
-                append(self.one)  # said before anything is written, if an interview holds the log
+                append(self.one)  # fails before anything is written if an interview holds the log
                 lines += self._came()
             append(self.one, *lines)
             make_files(self.one, self.base, self.case.units)
@@ -239,7 +239,7 @@ class _Run:
         return self._measure()
 
     def _came(self) -> list[Event]:
-        """What came, as one line of the log; nothing if a command that was cut off has written that line."""
+        """What came in, as one log line; empty if an interrupted command already wrote it."""
         form, pictures = self.form, dict[str, str]()
         if self.photos:
             from fitdiag.cli.photo import take_pictures
@@ -263,7 +263,7 @@ class _Run:
         return [] if documents.taken_in(log.fresh, "from", line["from"]) else [line]
 
     def _changed_by_hand(self) -> list[Event]:
-        """What the fitter wrote into `findings.yaml`, or an older program left there, is taken in like findings that are given."""
+        """Take in edits to `findings.yaml`, by the fitter or an older version, like findings given on the command line."""
         one, log = self.one, RoundLog.of(self.one)
         if not log.changed_by_hand(one, self.base, self.case.units):
             return []
@@ -274,7 +274,7 @@ class _Run:
         return [{"event": "taken", "words": old, "events": events}]
 
     def _measure(self) -> bool:
-        """Measure the pictures of the round, unless just these with just these marks were measured last."""
+        """Measure the pictures of the round, unless these with these marks were measured last. False if they still need confirming."""
         one = self.one
         pictures = sorted(one.photos.glob("*.jpg")) if one.photos.is_dir() else []
         if not pictures:
@@ -307,7 +307,7 @@ class _Run:
     # -- the client's form ----------------------------------------------------------------------------------------
 
     def ask_the_client(self) -> int:
-        """Write the form for the client, with what only the wearer can tell, and leave the turn to them."""
+        """Write the form with what only the wearer can tell, and pass the turn to the client."""
         with self._alone():
             diagnosis = state.conclude(self.base, rounds.known_findings(self.base, self.case)).diagnosis
             path, page = documents.form_page(self.base, self.case, diagnosis, (), after=self.one.number - 1)
@@ -321,7 +321,7 @@ class _Run:
     # -- the diagnosis --------------------------------------------------------------------------------------------
 
     def conclude(self) -> state.Conclusion:
-        """Hold the interview, or conclude from what is there. Raises Leave if the fitter left before its end."""
+        """Hold the interview, or conclude without one. Raises Leave if the fitter left before its end."""
         one = self.one
         with self._alone():
             if not RoundLog.of(one).begun:
@@ -343,10 +343,10 @@ class _Run:
         return state.conclude(self.base, session.findings)
 
     def _conclude_unasked(self, session: state.State) -> state.Conclusion:
-        """Nobody is there to confirm what is offered: the command line says to take it; a mail's sentences are not."""
+        """Conclude without questions: offered measurements are accepted, sentences of a mail are not."""
         for finding in session.offered:
             if finding.symptom in session.sentences:
-                say(f'- Not counted, for nobody confirmed it: "{session.sentences[finding.symptom]}"')
+                say(f'- Not counted, as nobody confirmed it: "{session.sentences[finding.symptom]}"')
                 continue
             if (before := session.findings.symptoms.get(finding.symptom)) is not None:
                 form, picture = (finding_text(self.base, item, session.findings) for item in (before, finding))
@@ -361,7 +361,7 @@ class _Run:
         return conclusion
 
     def _say_history(self, findings: Findings) -> None:
-        """Expected against observed, and what the earlier rounds warn of; only what has not been said in this run."""
+        """Print expected against observed, and warnings from earlier rounds, unless already printed in this run."""
         from fitdiag.planning.effects import measure_moved
 
         pattern = pattern_in(self.base, self.case.pattern_file)
@@ -435,16 +435,16 @@ class _Run:
         return 0
 
     def _keep(self, proposed: state.Conclusion, chosen: Sequence[Recommendation]) -> None:
-        """Write down what is advised, and what of the list is not."""
+        """Record what is advised, and what was left out of the list."""
         advised = tuple(Advised(r.alteration, r.amount.mm, r.side) for r in chosen)
         taken = {item.alteration for item in advised}
         left_out = tuple(r.alteration for r in proposed.plan.recommendations if r.alteration not in taken)
         self._change(advised=advised, left_out=left_out)
 
     def mark_sent(self) -> int:
-        """The pages went to the client; it is their turn."""
+        """Record that the pages went to the client, whose turn it is now."""
         if not self.case.rounds or not self.one.advised or self.one.sent is not None:
-            message = "there is no list that waits to be sent"
+            message = "there is no list waiting to be sent"
             raise stop("nothing-to-send", message, where=self.case.folder, hint=f"{self.command} makes one")
         if not RoundLog.of(self.one).written(self.one.advised):
             message = "the documents do not hold the list that is advised"

@@ -27,7 +27,7 @@ from fitdiag.units import Units, format_length
 
 
 def counts(base: RuleBase) -> str:
-    """What a rule base holds, in a line."""
+    """The contents of a rule base, in one line."""
     return (
         f"{len(base.symptoms)} symptoms, {len(base.body_notes)} body notes, {len(base.causes)} causes,"
         f" {len(base.alterations)} alterations, {len(base.order)} order rules, {len(base.sources)} sources"
@@ -146,7 +146,7 @@ KINDS = ("symptoms", "body-notes", "causes", "alterations", "sources")
 
 
 def near_rules(base: RuleBase, text: str) -> str:
-    """A hint: up to three rules whose id, words or title are like what was typed, and how all of them are listed."""
+    """A hint: up to three rules similar to what was typed, and how to list them all."""
     from fitdiag.interview.search import Words
 
     if kind := like_a_kind(text):
@@ -165,7 +165,7 @@ def near_rules(base: RuleBase, text: str) -> str:
 
 
 def like_a_kind(word: str) -> str | None:
-    """The kind of rule that is meant by `symptom`, `body notes`."""
+    """The kind of rule meant by a word like `symptom` or `body notes`; None if none is."""
     return next(iter(difflib.get_close_matches(word[:30].lower().replace(" ", "-"), KINDS, 1, 0.75)), None)
 
 
@@ -186,7 +186,7 @@ def template(base: RuleBase, kind: str, rule_id: str, area: str) -> tuple[Path, 
         (cause.shows[0].symptom, cause.shows[0].how_often) for cause in base.causes.values() if len(cause.shows) == 1
     }
     free = (pair for pair in product(base.symptoms, words.how_often.words) if pair not in alone)
-    symptom, how_often = next(free)  # which no cause shows alone, so that the draft is not taken for another
+    symptom, how_often = next(free)  # shown alone by no cause, so that the draft is not a duplicate
     values = {
         "id": rule_id,
         "source": next((rule.id for rule in base.sources.values() if rule.grade == "judgement"), source),

@@ -1,4 +1,4 @@
-"""The terminal or pipe somebody sits at: lines shown, lines read, and questions asked until they are answered."""
+"""The terminal or pipe: show lines, read lines, and ask questions until they are answered."""
 
 from __future__ import annotations
 
@@ -27,20 +27,20 @@ class Leave(Exception):  # noqa: N818 (not an error: the fitter leaves)
 
 
 class Screen:
-    """Where lines go and come from. With a terminal, questions are bold and hints dim; otherwise plain text."""
+    """Shows and reads lines. In a terminal, questions are bold and hints dim; otherwise plain text."""
 
     def __init__(self) -> None:
         self.interactive = sys.stdin.isatty() and sys.stdout.isatty()
         plain = os.environ.get("NO_COLOR") or os.environ.get("TERM", "dumb") == "dumb"
         self._styled = sys.stdout.isatty() and not plain
         if isinstance(sys.stdin, io.TextIOWrapper):
-            sys.stdin.reconfigure(errors="replace")  # one odd byte must not cost the lines behind it
+            sys.stdin.reconfigure(errors="replace")  # one odd byte must not lose the lines after it
         if self.interactive:
             with suppress(ImportError):
                 import readline  # noqa: F401 (line editing and history in input())
 
     def show(self, lines: Iterable[Line]) -> None:
-        """Show lines; a question is set off by an empty line, unless its heading or its list stands right above it."""
+        """Show lines, with an empty line before a question unless its heading or list is right above it."""
         above = ""
         for style, group in groupby(lines, lambda line: line.style):
             texts = [line.text for line in group]
@@ -57,7 +57,7 @@ class Screen:
                 above = style
 
     def _in_pairs(self, items: list[str]) -> list[str]:
-        """A long list, two to a row where both fit; one to a row for a pipe, a plain terminal or a screen reader."""
+        """A long list, two to a row if both fit; one to a row for a pipe, a plain terminal or a screen reader."""
         half, rows, left = width() // 2 - 2, list[str](), list(items)
         while left:
             row = left.pop(0)
@@ -67,7 +67,7 @@ class Screen:
         return rows
 
     def read(self) -> str:
-        """A line that is typed. Raises Leave at the end of the input."""
+        """Read a typed line. Raises Leave at the end of the input."""
         try:
             typed = input("> ").removeprefix("\ufeff")
         except (EOFError, KeyboardInterrupt):
@@ -78,7 +78,7 @@ class Screen:
         return typed
 
     def ask(self, lines: Iterable[Line], meaning: Callable[[str], _Meant | None], otherwise: str) -> _Meant:
-        """Ask until what is typed means something; `otherwise` is said of anything else (empty: `meaning` says it itself)."""
+        """Ask until `meaning` returns a value; `otherwise` completes the message about anything else (empty: `meaning` shows its own)."""
         lines = list(lines)
         while True:
             self.show(lines)
@@ -90,17 +90,17 @@ class Screen:
 
 
 def says_yes(screen: Screen, question: str, choices: str) -> bool:
-    """One question that is answered with yes or no, asked until it is; Enter and `not yet` are no."""
+    """Ask a yes-or-no question until it is answered; Enter and `not yet` mean no."""
 
     def meaning(typed: str) -> bool | None:
         return False if typed in ("", "not yet", "later") else agreed(typed)
 
     asked = [Line(question, "ask"), Line(choices, "item")]
-    return screen.ask(asked, meaning, "is no answer to that: type 1 or yes, 2 or no")
+    return screen.ask(asked, meaning, "does not answer that: type 1 or yes, 2 or no")
 
 
 def ask_units(screen: Screen) -> Units:
-    """The units somebody works in."""
+    """Ask for the units to work in."""
     words: dict[str, Units] = {"": "in", "1": "in", "2": "cm", "i": "in", "c": "cm", "metric": "cm"}
     lines = [
         Line("Inches or centimetres?", "ask"), Line("1 inches, in eighths  2 centimetres", "item"),

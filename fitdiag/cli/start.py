@@ -1,4 +1,4 @@
-"""The start screen: who waits for whom, and one key for what is done most. It runs nothing itself; it says which commands to run."""
+"""The start screen: whose turn it is, and one key for each common task. It returns commands rather than running them."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ KEYS: Mapping[str, str] = {
 
 
 def start() -> list[list[str]]:
-    """Show the screen until something is chosen; the commands to run, one after the other, none to leave."""
+    """Show the screen until something is chosen; return the commands to run in order, empty to leave."""
     screen, parent = Screen(), parent_of(None)
     found = list_cases(parent) if parent.exists() else CaseList(())
     open_cases = [row for row in found.rows if row.waiting][:MOST]
@@ -36,7 +36,7 @@ def start() -> list[list[str]]:
     if open_cases:
         say_all(["", *list_lines(found, date.today())])
     logs = (path for path in SESSIONS.glob("*.jsonl") if path.is_file())
-    last = max(logs, key=lambda path: path.stat().st_mtime, default=None)  # the quick fitting that was held last
+    last = max(logs, key=lambda path: path.stat().st_mtime, default=None)  # the latest quick fitting
     try:
         chosen = screen.ask(
             _menu(open_cases, last), lambda typed: _commands(screen, typed, open_cases, last),
@@ -57,7 +57,7 @@ def _menu(rows: list[Row], last: Path | None) -> list[Line]:
 
 
 def _commands(screen: Screen, typed: str, rows: list[Row], last: Path | None) -> list[list[str]] | None:
-    """The commands a key stands for; None where it stands for none."""
+    """The commands for a key; None for an unknown key."""
     if last and typed == _AGAIN:
         return [["interview", "--resume", str(last)]]
     if typed.isdecimal() and 1 <= int(typed[:4]) <= len(rows):
@@ -78,7 +78,7 @@ def _commands(screen: Screen, typed: str, rows: list[Row], last: Path | None) ->
 
 
 def _for_what(screen: Screen) -> list[str]:
-    """The options of a new case: for which garment, and in which units."""
+    """Ask for the options of a new case: garment and units."""
     usual, known = default_rules().name, garments()
     items = "  ".join(f"{number} {name}" for number, name in enumerate(known, 1))
     named = {"": usual} | {str(number): name for number, name in enumerate(known, 1)} | {name: name for name in known}

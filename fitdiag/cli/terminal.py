@@ -1,4 +1,4 @@
-"""The interview at a terminal or in a pipe: reads lines, shows lines, and treats every way of leaving as usual."""
+"""The interview at a terminal or in a pipe, which may be left at any time in any way."""
 
 from __future__ import annotations
 
@@ -34,12 +34,12 @@ SESSIONS = Path("sessions")
 
 
 def _hang_up(signal_number: int, frame: object) -> NoReturn:
-    _on_hang_up(signal.SIG_IGN)  # a second one must not disturb the leaving
+    _on_hang_up(signal.SIG_IGN)  # a second signal must not interrupt leaving
     raise Leave
 
 
 def _on_hang_up(handler: Any) -> None:
-    """What is done when the terminal is closed or the program is asked to end."""
+    """Set the handler for a closed terminal or a request to end."""
     for name in ("SIGHUP", "SIGTERM"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), handler)
@@ -86,7 +86,7 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
 
 
 def _new_log(given: str | None, client: str) -> Path:
-    """Where to begin a log: without a path, a free name like `sessions/2026-11-25-lamplighter.jsonl`, which cannot leave the folder."""
+    """The path of a new log; by default a free name like `sessions/2026-11-25-lamplighter.jsonl`, always inside that folder."""
     if given:
         return Path(given)
     slug = re.sub("[^a-z0-9]+", "-", client.lower()).strip("-")[:40]
@@ -131,7 +131,7 @@ def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | N
 
 
 def hold_interview(base: RuleBase, path: Path, pattern: Path | None, show: Show) -> int:
-    """Within a review, which says itself what comes next: the interview of a log, to the list or until the fitter leaves."""
+    """Hold the interview of a log within a review, to the list or until the fitter leaves."""
     return _talk(base, *_reopen(path, base, new_rules=True), pattern, inside=True, show=show)
 
 
@@ -146,7 +146,7 @@ def _talk(
         interview = Interview(base, events, log.append, missed=remember, alone=show.alone)
         if any(event["event"] not in ("start", "offered") for event in events):
             given = [event for event in events if event.get("origin") in ("asked", "volunteered", "photo")]
-            if given or not inside:  # a review says itself what is known before the fitter has answered anything
+            if given or not inside:  # a review reports what is known before the first answer
                 screen.show(where_left(base, interview.findings, interview.conclusion.diagnosis))
             screen.show(Line(text) for text in left_out(interview.state, base))
         else:
@@ -177,9 +177,9 @@ def _talk(
 
 
 def _goes_on(base: RuleBase, screen: Screen, interview: Interview, enter: str) -> bool:
-    """After the list: whether the fitter wants to be asked on, or has changed or added something."""
+    """After the list: whether the fitter wants more questions, or has changed or added something."""
     while True:
-        more = "; more to be asked on all the same" if interview.can_go_on else ""
+        more = "; more for more questions" if interview.can_go_on else ""
         hint = f"Enter to {enter}; why for the reasons; back to change an answer; also to add a sign{more}."
         screen.show([Line(hint, "hint")])
         typed = screen.read().strip()
@@ -205,7 +205,7 @@ def _goes_on(base: RuleBase, screen: Screen, interview: Interview, enter: str) -
 
 
 def _say_saved(path: Path, *, alone: bool) -> None:
-    """Where the session is and what can be done with it; commands stand on a line of their own, to be copied whole."""
+    """Print where the session is and what to do with it; each command on its own line, to copy."""
     write(f"\nSaved in {shown_path(path)}")
     option = " --alone" if alone else ""
     say_then("The list with every step, as a document:", f"{command('fitdiag', 'export', path)} --to list.md{option}")
@@ -221,7 +221,7 @@ def _left(log: SessionLog, alone: bool) -> int:
 
 
 def _say_last(text: str) -> int:
-    """Say something on leaving, undisturbed by a second Ctrl-C, and even if there is no terminal any more."""
+    """Print a last text on leaving, despite a second Ctrl-C or a closed terminal."""
     _on_hang_up(signal.SIG_IGN)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:

@@ -1,6 +1,6 @@
-"""Answers as people give them: yes and no in any wording, how much, on which side, and what cannot be seen from here.
+"""Read answers as people give them: yes or no in any wording, an amount, a side, or that it cannot be judged.
 
-A text is read into one `Said`, or into nothing where it is no answer. Amounts and sides may stand anywhere in it.
+A text becomes one `Said`, or None if it is not an answer. Amounts and sides may appear anywhere in it.
 """
 
 from __future__ import annotations
@@ -21,11 +21,11 @@ from fitdiag.units import InvalidLengthError, Length, Units, parse_length
 
 @dataclass(frozen=True)
 class Said:
-    """What an answer says of one sign.
+    """What an answer says about one sign.
 
-    `length`: the one that was said, of a range the middle, of two sides the larger; `apart`: those of left and right; `error_mm`:
-    one standard deviation of a length that is not exact, half of a range, a quarter of a vague one. `more`: the side that shows it
-    more; `look_again`: it cannot be judged now, but can be photographed or asked.
+    `length`: the length given, the middle of a range, or the larger of two sides; `apart`: left and right lengths; `error_mm`:
+    standard deviation of an inexact length (half of a range, a quarter of a vague one). `more`: the side that shows it more;
+    `look_again`: it cannot be judged now, but can be photographed or asked.
     """
 
     seen: Seen
@@ -38,7 +38,7 @@ class Said:
     look_again: bool = False
 
     def finding(self, symptom: Symptom, origin: Origin) -> Finding:
-        """What this says of a sign; a length decides whether it is seen."""
+        """Return this answer as a finding; a length decides whether the sign counts as seen."""
         if symptom.measure is None or self.seen != "yes" or self.length is None:
             return Finding(symptom.id, self.seen, severity=self.severity, side=self.side, origin=origin)
         if self.apart is not None:
@@ -49,7 +49,7 @@ class Said:
 
 @cache
 def _phrases(kind: str) -> re.Pattern[str]:
-    """One alternative of all that people say for something: yes, no, unsure, look_again, slight, clear, strong."""
+    """A pattern of everything people say for one kind: yes, no, unsure, look_again, slight, clear, strong."""
     parts = read_yaml(Path(__file__).with_name("answers.yaml")).data[kind]
     return re.compile(rf"(?<![\w'])(?:{'|'.join(parts)})(?![\w'])")
 
@@ -106,18 +106,18 @@ def _tidy(text: str) -> str:
 
 
 def without_amounts(text: str) -> str:
-    """A text without its lengths, and without sides where they do not tell left from right."""
+    """Return a text without its lengths, and without "both sides" and the like."""
     plain = _BOTH_SIDES.sub(" ", AMOUNT.sub(" ", _tidy(text)))
     return " ".join(re.sub(rf"{_NO_SIDE.pattern}", lambda match: match[0].removeprefix("right"), plain).split())
 
 
 def names_length(text: str) -> bool:
-    """Whether a text names a length, in figures or in words."""
+    """Whether a text contains a length, in figures or words."""
     return AMOUNT.search(_tidy(text)) is not None
 
 
 def read_answer(text: str, units: Units) -> Said | None:
-    """What a text says of the sign that was asked about; None where it is no answer. Bare numbers count in `units`."""
+    """Read a text as an answer about one sign; None if it is not one. Bare numbers are in `units`."""
     plain = _tidy(text)
     plain = re.sub(r"([a-z])\1{2,}", r"\1", plain)  # yesss
     plain = RANGE.sub(_with_unit, plain)
@@ -138,7 +138,7 @@ def read_answer(text: str, units: Units) -> Said | None:
 
 
 def _with_unit(found: re.Match[str]) -> str:
-    """A range whose lower end has the unit of the upper one: 2 or 3 cm."""
+    """Give the lower end of a range the unit of the upper one: 2 or 3 cm."""
     low, to, high, unit = found.group("low", "to", "high", "unit")
     return f"{low} {unit} {to.strip()} {high} {unit}" if unit else found[0]
 
@@ -148,13 +148,13 @@ _POLITE = r"(?:[ ,]+(?:please|thanks|thank you|then|so|that'?s it))*"
 
 
 def _answers_only(text: str, *kinds: str) -> bool:
-    """Whether a text is nothing but one or more of what people say for these kinds."""
+    """Whether a text consists only of phrases of these kinds."""
     plain, said = _tidy(text).rstrip(".!"), "|".join(_phrases(kind).pattern for kind in kinds)
     return len(plain) <= _LONGEST_YES and re.fullmatch(rf"(?:(?:{said}){_POLITE}[ ,]*)+", plain) is not None
 
 
 def agreed(text: str) -> bool | None:
-    """What a text says to a question of the kind "shall it count?", asked with `1 yes  2 no`: yes, no, or neither (None)."""
+    """Read the answer to a yes-or-no question asked with `1 yes  2 no`; None if it is neither."""
     if text.strip(" .)!") in ("1", "2"):
         return "1" in text
     if _answers_only(text, "yes", "either", "agree"):
@@ -163,7 +163,7 @@ def agreed(text: str) -> bool | None:
 
 
 def may_be_either(text: str) -> bool:
-    """Whether a text alone, to a sign's own question, may mean that it is there as well as that all is well: ok."""
+    """Whether a text like "ok" could mean either that a sign is there or that all is well."""
     return _answers_only(text, "either")
 
 
@@ -172,7 +172,7 @@ def may_be_either(text: str) -> bool:
 
 @dataclass(frozen=True)
 class _Item:
-    """A side, a length, or a word for nothing, and where it stands."""
+    """A side, a length, or a word for nothing, and its position in the text."""
 
     start: int
     end: int
@@ -210,7 +210,7 @@ def _length(match: re.Match[str], units: Units) -> Length | None:
 
 
 def _without(plain: str, items: Sequence[_Item]) -> str:
-    """The text without its lengths and sides."""
+    """Return the text without its lengths and sides."""
     for item in sorted(items, key=lambda item: -item.start):
         if item.kind != "zero":
             plain = f"{plain[: item.start]} {plain[item.end :]}"
@@ -222,7 +222,7 @@ _COMPARED = re.compile(rf"\b(?:{_COMPARING})\b")
 
 
 def _more(items: Sequence[_Item], plain: str) -> Side | None:
-    """The side that shows it more, where an answer compares the two: left more, mostly on the right, more left than right."""
+    """The side that shows it more, if an answer compares the two: left more, mostly on the right, more left than right."""
     sides = [item for item in items if item.side in ("left", "right")]
     for match in _COMPARED.finditer(plain):
         if sides and not any(item.start <= match.start() < item.end for item in items):  # not: more than 1 in
@@ -232,12 +232,12 @@ def _more(items: Sequence[_Item], plain: str) -> Side | None:
 
 
 def _beside(one: _Item, other: _Item) -> bool:
-    """Whether two stand close to each other."""
+    """Whether two items are close together."""
     return max(one.start, other.start) - min(one.end, other.end) <= 12
 
 
 def _measured(items: Sequence[_Item], plain: str) -> Said:
-    """An answer with lengths: which length belongs to which side."""
+    """Read an answer with lengths, matching each length to its side."""
     found = [(item, item.length) for item in items if item.length is not None]
     (where, first), (then, last) = found[0], found[-1]
     sides = [item.side for item in items if item.side is not None]
@@ -262,7 +262,7 @@ def _quarter(length: Length) -> float | None:
 
 
 def _side_of(length: _Item, items: Sequence[_Item], plain: str) -> Side | None:
-    """The side a length is of: both where they are joined, else the one named last before it, or the first behind it."""
+    """The side a length belongs to: both if joined by "and", else the last one named before it, or the first after it."""
     sides = [item for item in items if item.side is not None]
     if any(plain[a.end : b.start].strip(" ,") in ("and", "&", "") and a.side != b.side for a, b in pairwise(sides)):
         return "both"
@@ -272,7 +272,7 @@ def _side_of(length: _Item, items: Sequence[_Item], plain: str) -> Side | None:
 
 # -- answers in words --------------------------------------------------------------------------------------------------
 
-# no, a bit: asked again
+# "no, a bit" is asked again
 _NO_BUT = re.compile(r"^(?:no|nope|nah)[ ,]+(?:(?:only|just|but) )*(?=[a-z])(?!not\b|.*\b(?:better|improved)\b)")
 
 
@@ -319,7 +319,7 @@ _ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth")
 
 
 def read_several(text: str, count: int, units: Units) -> Mapping[int, Said] | None:
-    """One line for a screen of numbered questions: `1 y 3 3/4 4 left, rest no`. None where it cannot be read; what is not named is open."""
+    """Read one line for a screen of numbered questions: `1 y 3 3/4 4 left, rest no`. None if unreadable; questions not named stay open."""
     plain = _tidy(text).rstrip(".!")
     for number, word in enumerate(_ORDINALS, 1):
         plain = re.sub(rf"\b(?:the )?{word}(?: one)?\b", str(number), plain)
@@ -333,7 +333,7 @@ def read_several(text: str, count: int, units: Units) -> Mapping[int, Said] | No
     elif not re.search(r"\d", plain):
         answer = read_answer(re.sub(r"^all (?=yes|no|y|n\b)", "", plain), units)
         if answer is None or (count > 1 and (answer.length or answer.side) and not _OF_ALL.search(plain)):
-            return None  # an amount or a side alone is that of one of them
+            return None  # a lone amount or side is about just one of them
         return dict.fromkeys(range(1, count + 1), answer)
     elif _ALL.match(plain) and _BUT.search(plain):
         head, tail = (part.strip(" ,;") for part in _BUT.split(plain, maxsplit=1))
@@ -349,13 +349,13 @@ def read_several(text: str, count: int, units: Units) -> Mapping[int, Said] | No
 
 _LEADING = re.compile(r"^(?P<answer>[a-z' ]*?[a-z'])(?: (?:to|on|for|at|number|numbers|nr|no\.))? (?=\d)")
 _UNITS = r" ?(?:in|cm|mm|inch|inches)\b"
-_FREE = re.compile(  # a single figure that is no part of an amount; or one right before an amount
+_FREE = re.compile(  # a single digit that is not part of an amount, or right before one
     rf"(?<![\w/.,¼½¾])(\d)(?:(?![\d¼½¾⅛⅜⅝⅞\"]|[/.,]\d|{_UNITS}| \d+/\d)|(?P<amount>(?= (?:\d+/\d|\d+(?:[.,]\d+)?{_UNITS}))))"
 )
 
 
 def _numbered(plain: str, count: int, units: Units) -> dict[int, Said] | None:
-    """The answers that stand with their numbers; numbers that follow each other share one."""
+    """Read numbered answers; consecutive numbers share one answer."""
     lead = ""
     if (match := _LEADING.match(plain)) and read_answer(match["answer"], units) is not None:
         lead, plain = match["answer"], plain[match.end() :]
@@ -380,7 +380,7 @@ def _numbered(plain: str, count: int, units: Units) -> dict[int, Said] | None:
 
 
 def _numbers(plain: str, count: int) -> Iterator[re.Match[str]]:
-    """The numbers of questions in a line: single figures, each larger than the one before, that begin no amount."""
+    """The question numbers in a line: increasing single digits that do not begin an amount."""
     last = end = 0
     for match in _FREE.finditer(plain):
         begins_an_amount = match["amount"] is not None and last and not plain[end : match.start()].strip()
@@ -389,7 +389,7 @@ def _numbers(plain: str, count: int) -> Iterator[re.Match[str]]:
             last, end = int(match[1]), match.end()
 
 
-# -- what stands among other words -------------------------------------------------------------------------------------
+# -- amounts among other words -------------------------------------------------------------------------------------
 
 ROUND = re.compile(r",? *\bround (\d{1,2})\b")
 ONE_SIDE = re.compile(
@@ -402,7 +402,7 @@ SEVERITY = re.compile(
 
 
 def split_amount(text: str) -> tuple[str, str]:
-    """What is seen or was done, and apart from it how much, on which side and in which round.
+    """Split off the amount, side and round from what is seen or was done.
 
     >>> split_amount("dips left 3/4 in"), split_amount("tuck 1/2 in round 2"), split_amount("about 2 cm")
     (('dips', '3/4 in left'), ('tuck', '1/2 in round 2'), ('', 'about 2 cm'))

@@ -1,4 +1,4 @@
-"""What can be typed at any time: how to look, why, so far, back, also, note, stop."""
+"""Commands that work at any time: how to look, why, so far, back, also, note, stop."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 def command(talk: Interview, typed: str) -> list[Line] | None:
-    """What a command says; None where the text is none."""
+    """Run a command and return its lines; None if the text is not a command."""
     word = typed.lower().rstrip(".!")
     plain: dict[str, Callable[[], list[Line]]] = {
         **dict.fromkeys(("help", "h"), lambda: [Line(HELP, "hint")]),
@@ -54,7 +54,7 @@ def _single(talk: Interview, single: bool) -> list[Line]:
 
 def _note(talk: Interview, words: str) -> list[Line]:
     if not words:
-        return [Line("Write the note behind the word, like: note hem is only tacked")]
+        return [Line("Write the note after the word, like: note hem is only tacked")]
     pending, wanted = talk.pending, talk.wanted
     talk.record({"event": "note", "text": words})
     talk.pending, talk.wanted = pending, wanted
@@ -63,9 +63,9 @@ def _note(talk: Interview, words: str) -> list[Line]:
 
 def _also(talk: Interview, words: str) -> list[Line]:
     if talk.state.awaiting is not None:
-        return [Line("First how much; Enter if it was not measured.")]
+        return [Line("First say how much; Enter if it was not measured.")]
     if not words:
-        return [Line("Write what else you see behind the word, like: also folds behind the knee")]
+        return [Line("Write what else you see after the word, like: also folds behind the knee")]
     return taking.search(talk, "symptom", words)
 
 
@@ -95,7 +95,7 @@ def _back(talk: Interview, count: int) -> list[Line]:
 
 
 def _choose_again(talk: Interview, awaiting: Finding | Done) -> None:
-    """After what was said in words, and not of a question, was taken back: offer again what it may mean, with all that waits behind it."""
+    """After taking back something typed in words, offer its possible meanings again, with everything queued behind it."""
     kind: Kind = "alteration" if isinstance(awaiting, Done) else "symptom"
     rule_id = awaiting.alteration if isinstance(awaiting, Done) else awaiting.symptom
     if rule_id in talk.screen:
@@ -108,7 +108,7 @@ def _choose_again(talk: Interview, awaiting: Finding | Done) -> None:
 
 def _why(talk: Interview) -> list[Line]:
     if talk.pending is not None:
-        return [Line("Several things go by that word, and they point to different causes.")]
+        return [Line("Several things go by that name, and they point to different causes.")]
     if talk.expects_amount:
         return [Line("The amount decides how much to alter, and a small one persuades less than a large one.")]
     if not talk.screen:
@@ -117,7 +117,7 @@ def _why(talk: Interview) -> list[Line]:
 
 
 def _how(talk: Interview, rest: str) -> list[Line]:
-    """How to look at what is asked about; of several, at the one of that number."""
+    """How to look at what is being asked about; with several, at the one with that number."""
     number = int(rest[:6]) if rest.isdecimal() else 0
     awaiting, body = talk.state.awaiting, talk.pending is None and talk.stage == "body"
     if isinstance(awaiting, Done) and talk.pending is None:

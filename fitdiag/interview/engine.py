@@ -1,8 +1,8 @@
-"""The interview: what is asked next, how an answer is understood, and what is said to it.
+"""The interview: what to ask next, and how to take and reply to an answer.
 
-Holds no terminal. `prompt()` gives the lines to show, `reply(text)` takes what was typed and gives the lines to say. Every
-answer is first handed to `save` (the log), then counted, then answered, so that whoever leaves and comes back stands before the
-same questions. Only a pick from a list is kept nowhere. How single answers are taken is in `taking.py`.
+Independent of any terminal: `prompt()` returns the lines to show, `reply(text)` takes a typed line and returns the lines to
+print. Every answer is passed to `save` (the log), then counted, then replied to, so that an interview resumes at the same
+questions. Only a pending choice from a list is not saved. `taking.py` handles single answers.
 """
 
 from __future__ import annotations
@@ -27,13 +27,13 @@ ON_A_SCREEN = 6
 
 
 class NotWeighableError(Exception):
-    """An answer that would make too many signs hang together; it was not saved."""
+    """An answer that would link too many signs for exact inference; it was not saved."""
 
 
 class Interview:
-    """One interview over a log. `events`: what the log holds already; `save`: appends an event and returns it stamped.
+    """One interview over a log. `events`: already in the log; `save`: appends an event and returns it with its time.
 
-    `missed` is told the words that no rule was found for. `single`: one question at a time instead of a screen of six.
+    `missed` is called with words that match no rule. `single`: one question at a time instead of a screen of six.
     """
 
     def __init__(
@@ -50,29 +50,29 @@ class Interview:
         self._save = save
         self.missed = missed or (lambda kind, text: None)
         self.single = single
-        self.alone = alone  # who answers wears them: nobody is asked through somebody else
+        self.alone = alone  # the fitter is also the wearer
         self.pending: Pick | None = None
-        # picked or said together with others, and not yet come to its turn
+        # picked or typed together with others, and waiting its turn
         self.queue: list[tuple[Kind, str, str]] = []
-        self.wanted: str | None = None  # the sign whose amount the first alteration waits for
-        self.declined: set[str] = set()  # amounts that were not known when they were asked for
+        self.wanted: str | None = None  # the sign whose amount the first alteration needs
+        self.declined: set[str] = set()  # signs whose amount was not known when asked
         self.finished = False
-        # the latest list chosen from, and the queue then
+        # the latest list chosen from, and the queue at the time
         self.picked: tuple[Pick, list[tuple[Kind, str, str]]] | None = None
-        self.screen: tuple[str, ...] = ()  # the signs that are asked about now
+        self.screen: tuple[str, ...] = ()  # the signs currently asked about
         self._more = False
         self.state: State = fold(self._events, base)
         self.base = base.in_units(self.state.findings.units)
         self.words = Words(self.base)
         self.numbers = numbered(self.base)
         self.cut_by = amounts_tell(self.base)
-        self.together = 1  # how many answers came with the latest line
+        self.together = 1  # how many answers the latest line held
         self.conclusion: Conclusion = conclude(self.base, self.state.findings)
         self._choice: Choice | None = None
         self.later = [one for one in self.state.kept if one[0] not in self.state.ended]
         self._take_kept()
         self.stand()
-        self._told = self.in_short()  # what was said last to stand so far
+        self._last_short = self.in_short()  # as last shown
 
     # -- state ---------------------------------------------------------------------------------------------------
 
@@ -82,7 +82,7 @@ class Interview:
 
     @property
     def stage(self) -> str:
-        """Which part of the interview is on: pictures, before, history, body, seen, questions."""
+        """The current part of the interview: pictures, before, history, body, seen or questions."""
         if self.state.offered:
             return "pictures"
         if self.before is not None:
@@ -91,31 +91,31 @@ class Interview:
 
     @property
     def before(self) -> Finding | None:
-        """What was seen at the try-on before and is asked after now, before anything new."""
+        """The next finding of the last try-on to ask about again, before anything new."""
         still = (item for item in self.state.before if item.symptom not in self.findings.symptoms)
         return next((item for item in still if askable(self.base.symptoms[item.symptom], self.findings)), None)
 
     @property
     def asking(self) -> str | None:
-        """The first symptom that is asked about now, if one is."""
+        """The first symptom currently asked about, if any."""
         if self.stage == "before" and self.before is not None:
             return self.before.symptom
         return self.screen[0] if self.screen else None
 
     @property
     def expects_amount(self) -> bool:
-        """Whether the amount of something already answered is asked for now."""
+        """Whether the amount of something already answered is being asked for."""
         return self.pending is None and (self.state.awaiting is not None or self.wanted is not None)
 
     @property
     def choice(self) -> Choice:
-        """What is worth asking from here; worked out when it is first needed after an answer."""
+        """What is worth asking next; computed on first use after an answer."""
         if self._choice is None or self._choice.findings != self.findings:
             self._choice = Choice(self.base, self.findings, self.conclusion.diagnosis)
         return self._choice
 
     def record(self, *events: Mapping[str, Any]) -> None:
-        """Save events and count them; first see that they can be weighed, so that a log can always be gone on with."""
+        """Save events and count them, after checking that inference can handle them, so that every log can be resumed."""
         left = [name for name in self.screen if all(event.get("symptom") != name for event in events)]
         if left and events[-1]["event"] == "answer":
             events = (*events[:-1], {**events[-1], "open": left})
@@ -128,16 +128,16 @@ class Interview:
         self.state, self.conclusion, self.pending, self.wanted = state, conclusion, None, None
 
     def stand(self) -> None:
-        """Stand where the log ends: its open questions, and the station of the last one; however one came there."""
+        """Move to where the log ends: its open questions, and the station of the last one."""
         self.station: Station | None = self._where(self.state.open)
         left = [self.base.symptoms[name] for name in self.state.open if name not in self.findings.symptoms]
         still = [one.id for one in left if self.station in stations_of(one) and askable(one, self.findings)]
         self.screen = tuple(still[: 1 if self.single else ON_A_SCREEN]) if self.stage == "questions" else ()
-        self.taught: str | None = None  # the question that tells the keys
-        self._moved = 0  # how often the station was changed
+        self.taught: str | None = None  # the question that explains the keys
+        self._moved = 0  # how often the station has changed
 
     def _where(self, names: Sequence[str]) -> Station | None:
-        """The station where most of some open signs are seen, the first among them; of none, that of the last answer."""
+        """The station where the first open sign and most of the others are seen; without any, that of the last answer."""
         if not names:
             last = self.state.last_symptom
             return station_of(self.base.symptoms[last]) if last else None
@@ -147,7 +147,7 @@ class Interview:
     # -- asking --------------------------------------------------------------------------------------------------
 
     def prompt(self) -> list[Line]:
-        """The lines of the question that is on now. Sets `finished` when there is nothing left to ask."""
+        """The lines of the current question. Sets `finished` when there is nothing left to ask."""
         lines = self._their_turn()  # what was kept when the window was closed
         if self.pending is not None or self.state.awaiting is not None or self.stage != "questions":
             return [*lines, *telling.before_the_questions(self)]
@@ -157,7 +157,7 @@ class Interview:
         return telling.question(self, new_station=changed)
 
     def _ask_next(self) -> bool:
-        """Find the questions of the next screen, or none; whether they stand at another station than the last ones."""
+        """Choose the questions of the next screen, if any; return whether the station changed."""
         self.screen = tuple(name for name in self.screen if name not in self.findings.symptoms)
         if self.screen:
             return False
@@ -166,7 +166,7 @@ class Interview:
         if station is None and self._more:
             station = self.choice.anywhere(self.station)
         if station is None:
-            # the amount of a sign, seen and not measured, that would narrow that of the first alteration most
+            # the unmeasured sign whose amount would narrow that of the first alteration most
             narrows = next((item.amount.measure_next for item in self.conclusion.plan.recommendations[:1]), None)
             self.wanted = narrows if narrows not in self.declined else None
             self.finished = self.wanted is None
@@ -179,18 +179,18 @@ class Interview:
 
     @property
     def can_go_on(self) -> bool:
-        """Whether there is any unanswered question left that can be asked now."""
+        """Whether any unanswered question can still be asked."""
         return bool(self.choice.questions)
 
     def ask_more(self) -> None:
-        """Go on asking although the list is ready."""
+        """Continue asking although the list is ready."""
         self._more = True
         self.finished = False
 
     # -- answering -----------------------------------------------------------------------------------------------
 
     def reply(self, text: str) -> list[Line]:
-        """Take one typed line; the lines to say to it. Unusable text is answered, never counted."""
+        """Take one typed line and return the lines to reply with. Unusable text gets a reply but is never counted."""
         printable = "".join(char if char.isprintable() else " " for char in text.replace("’", "'"))
         typed = " ".join(printable.split())
         if len(typed) > LONGEST_REPLY:
@@ -206,7 +206,7 @@ class Interview:
         return [*lines, *self._their_turn()]
 
     def _their_turn(self) -> list[Line]:
-        """Take what waits in the queue, until something of it is asked back."""
+        """Work through the queue until something in it needs an answer."""
         lines: list[Line] = []
         try:
             while self.queue and self.pending is None and self.state.awaiting is None:
@@ -221,7 +221,7 @@ class Interview:
         return Line(f"This was not counted: {crowded}.")
 
     def stop(self) -> None:
-        """End here; what was picked and not come to its turn counts as seen."""
+        """End the interview; whatever is still queued counts as seen or done."""
         for kind, rule_id, _ in self.queue:
             if kind == "alteration" and rule_id in self.base.alterations:
                 self.record(done_event(Done(rule_id)))
@@ -231,25 +231,25 @@ class Interview:
         self.finished = True
 
     def count(self, *findings: Finding, again: frozenset[str] = frozenset()) -> list[Line]:
-        """Save answers, and tell whether they change what leads. `again`: those to photograph or ask at the next try-on."""
+        """Save answers and say whether they change the leading cause. `again`: signs to check at the next try-on."""
         events = {finding.symptom: answer_event(finding) for finding in findings}
         self.record(*({**event, "again": True} if name in again else event for name, event in events.items()))
-        before, after = self._told, self.in_short()
-        self._told = after
+        before, after = self._last_short, self.in_short()
+        self._last_short = after
         return [after[0] if after != before or self.stage != "questions" else Line("So far: no change.")]
 
     def in_short(self) -> tuple[Line, tuple[tuple[str, float], ...]]:
-        """What leads, and what the list would hold."""
+        """The leading cause, and the alterations and amounts (mm) the list would hold."""
         listed = tuple((item.alteration, item.amount.mm) for item in self.conclusion.plan.recommendations)
         return calm_line(self.base, self.conclusion.diagnosis), listed
 
     def end_stage(self, stage: str, *, looked: bool = False) -> None:
-        """A part of the interview is over. `looked`: with all named that meets the eye."""
+        """End a part of the interview. `looked`: the fitter has named everything that meets the eye."""
         self.record({"event": "stage", "ended": stage, **({"looked": True} if looked else {})})
         self._take_kept()
 
     def keep(self, stage: Literal["body", "seen"], words: str) -> bool:
-        """Keep words that were said before their stage came; False where it has been, and they are taken now."""
+        """Keep words for a later stage and return True; if that stage is over, queue them now and return False."""
         self.later.append((stage, words))
         if is_to_come := stage not in self.state.ended:
             self.record({"event": "kept", "stage": stage, "words": words})
@@ -258,7 +258,7 @@ class Interview:
         return is_to_come
 
     def _take_kept(self) -> None:
-        """What was kept for the stage that is on, or for one that is over, comes to its turn."""
+        """Queue what was kept for the current stage or an earlier one."""
         kinds: dict[str, Kind] = {"body": "body note", "seen": "symptom"}
         due = {self.stage, *self.state.ended}
         self.queue += [(kinds[stage], words, "") for stage, words in self.later if stage in due]
@@ -266,18 +266,18 @@ class Interview:
 
     @property
     def sample(self) -> str:
-        """An amount to show how amounts are written."""
+        """An example of how to write an amount."""
         return "3/4 in" if self.findings.units == "in" else "2 cm"
 
     def sample_of(self, symptom: Symptom) -> str:
-        """An amount with which a sign counts, to show how amounts are written: the usual one, or where that does not count, a clear one."""
+        """An example amount large enough for a sign to count: the usual one if it is, else a clear one."""
         assert symptom.measure is not None
         measure, usual = symptom.measure, parse_length(self.sample).mm
         counts = usual >= measure.seen_from_mm if measure.worse == "more" else usual <= measure.seen_from_mm
         return self.sample if counts else format_length(measure.grades_mm["clear"], self.findings.units)
 
     def title(self, rule_id: str) -> str:
-        """What a rule is called."""
+        """The title of a rule."""
         found = self.base.find(rule_id)
         assert found is not None
         return str(found[1].title)

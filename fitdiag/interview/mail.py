@@ -1,8 +1,8 @@
-"""A plain mail as proposals: which signs, body notes and earlier alterations it may speak of, each with the sentence it was read from.
+"""Read a plain mail as proposals: the signs, body notes and earlier alterations it may mention, each with its sentence.
 
-A sentence is read by its clauses. That one praises, denies or speaks of another place or pose makes it less likely to name a sign;
-what was done is told apart from what is seen. Nothing read here counts before the fitter has confirmed it. Quoted lines, which only
-say what an answer is about, and what stands below a signature's dashes are passed over.
+A sentence is read clause by clause. Praise, denial or another place or pose makes a clause less likely to name a sign; what was
+done is kept apart from what is seen. Nothing counts until the fitter has confirmed it. Quoted lines only say what an answer is
+about; text below a signature's dashes is skipped.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.units import Units
 
-# How likely a clause names a sign, as log odds of what is told of it: fitted by `tests/bench/mail_weights.py`, which says on what.
+# Logistic regression weights for whether a clause names a sign; fitted by `tests/bench/mail_weights.py`, which names its data.
 WEIGHTS: Mapping[str, float] = {
     "always": -3.73,
     "how much of the clause a phrase of the sign holds": 2.12,
@@ -37,22 +37,22 @@ WEIGHTS: Mapping[str, float] = {
     "nor does any fit better": 1.02,
     "the place stands in the sentence before": -1.18,
 }
-_SIGN_FROM = 0.14  # least chance of a sign that is proposed
+_SIGN_FROM = 0.14  # least probability of a proposed sign
 _LENIENT, _UNKNOWN, _WHOLE = 0.2, 0.5, 0.35  # as in `Words.heard`
 _MANY_SHARED, _MUCH_TELLING, _NEAREST = 4, 5, 3
-_WIDEST = 12  # signs further down are too far off, whatever their words
-_HARDLY = 0.001  # added to a chance before its logarithm is taken
-# Body notes and earlier alterations: how well words must fit, how much must be said, how much of it names no place, how many words.
+_WIDEST = 12  # signs ranked lower are never considered
+_HARDLY = 0.001  # added to a probability before taking its logarithm
+# Body notes and earlier alterations: least fit, least evidence, least evidence apart from places, fewest telling words.
 _FIT: dict[Kind, tuple[float, float, float, int]] = {"body note": (0.6, 3.5, 1.0, 1), "alteration": (0.4, 4.0, 0.1, 2)}
 _FIT_LENIENT, _FIT_WHOLE = 0.4, 0.5
-_FEW, _WHOLLY = 2, 0.85  # so few words may be all of a rule's own phrase; how well they must fit it
-_OF_OTHERS = 0.8  # how well a body note must fit where nothing says whose it is
+_FEW, _WHOLLY = 2, 0.85  # up to so many words may be a rule's whole phrase; least fit for that
+_OF_OTHERS = 0.8  # least fit of a body note if nothing says whose body it is
 _LONGEST_SPAN = 3  # clauses read together
 
 
 @dataclass(frozen=True)
 class Proposal:
-    """Something a mail may say; of a sign, what is found."""
+    """Something a mail may say; for a sign, with its finding."""
 
     kind: Kind
     id: str
@@ -62,7 +62,7 @@ class Proposal:
 
 @dataclass(frozen=True)
 class Span:
-    """Clauses read together: from which to which, what rule they fit and how well; for a sign, what is told of it (see `WEIGHTS`)."""
+    """Clauses read together (`start` to `end`, exclusive), the rule they fit and how well; for a sign, its features (see `WEIGHTS`)."""
 
     fit: float
     kind: Kind
@@ -75,7 +75,7 @@ class Span:
 
 @dataclass(frozen=True)
 class _Sentence:
-    """A sentence of a mail: the question it answers, the places that the one before names, an amount alone that follows."""
+    """A sentence of a mail, the question it answers, the places named in the sentence before, and a bare amount after it."""
 
     text: str
     question: str
@@ -84,7 +84,7 @@ class _Sentence:
 
 
 def read_mail(base: RuleBase, words: Words, text: str, units: Units) -> tuple[Proposal, ...]:
-    """What a mail may say, in its order, each rule once with the sentence that fits best."""
+    """Return what a mail may say, in its order, each rule once with its best-fitting sentence."""
     best: dict[tuple[Kind, str], tuple[float, int, Proposal]] = {}
     for place, sentence in enumerate(_sentences(words, text)):
         for fit, proposal in _of_sentence(base, words, sentence, units):
@@ -95,7 +95,7 @@ def read_mail(base: RuleBase, words: Words, text: str, units: Units) -> tuple[Pr
 
 
 def _sentences(words: Words, text: str) -> list[_Sentence]:
-    """The sentences that say something; an earlier mail's words and questions without an answer do not."""
+    """The sentences worth reading: not those of an earlier mail, nor unanswered questions."""
     result, pairs = [], list(with_questions(text))
     for place, (sentence, question) in enumerate(pairs):
         if is_question(sentence) or (says("earlier one", sentence) and not says("again", sentence)):
@@ -107,7 +107,7 @@ def _sentences(words: Words, text: str) -> list[_Sentence]:
 
 
 def _clauses(words: Words, sentence: _Sentence) -> tuple[Sequence[str], list[Span]]:
-    """The clauses of a sentence, and those that tell of an alteration made before."""
+    """The clauses of a sentence, and those that report an earlier alteration."""
     clauses = clauses_of(sentence.text, words.places)
     return clauses, _done(words, clauses)
 
@@ -117,7 +117,7 @@ def _used(done: Sequence[Span]) -> set[int]:
 
 
 def _of_sentence(base: RuleBase, words: Words, sentence: _Sentence, units: Units) -> Iterator[tuple[float, Proposal]]:
-    """What one sentence may say: the clauses that name a rule well enough, none used twice."""
+    """Yield what one sentence may say: the clauses that fit a rule well enough, none used twice."""
     clauses, done = _clauses(words, sentence)
     for span in done:
         yield span.fit, Proposal("alteration", span.id, sentence.text)
@@ -136,7 +136,7 @@ def _of_sentence(base: RuleBase, words: Words, sentence: _Sentence, units: Units
 
 
 def chosen(spans: Sequence[Span]) -> Iterator[Span]:
-    """The best spans of a sentence, none of which overlap others of their kind."""
+    """The best spans of a sentence, without overlaps within a kind."""
     taken: set[tuple[Kind, int]] = set()
     for span in sorted(spans, key=lambda one: (-one.fit, one.start)):
         wanted = {(span.kind, place) for place in range(span.start, span.end)}
@@ -146,7 +146,7 @@ def chosen(spans: Sequence[Span]) -> Iterator[Span]:
 
 
 def _done(words: Words, clauses: Sequence[str]) -> list[Span]:
-    """The clauses that tell of an alteration made before."""
+    """The clauses that report an earlier alteration."""
     spans, telling = [], False
     for place, clause in enumerate(clauses):
         if advised(clause):
@@ -160,7 +160,7 @@ def _done(words: Words, clauses: Sequence[str]) -> list[Span]:
 
 
 def _gone(words: Words, clauses: Sequence[str]) -> Iterator[Span]:
-    """The signs that some clauses say are not there any more."""
+    """The signs that some clauses say are gone."""
     for place, clause in enumerate(clauses):
         if plain := gone(clause):
             for name, features in _signs(words, plain, [plain], False):
@@ -169,7 +169,7 @@ def _gone(words: Words, clauses: Sequence[str]) -> Iterator[Span]:
 
 
 def _tried(words: Words, clauses: Sequence[str], used: set[int], sentence: _Sentence) -> Iterator[Span]:
-    """Up to three clauses together, and what each may name; a body note only where no sign is likelier."""
+    """Up to three adjacent clauses, and what they may name; a body note only if no sign is likelier."""
     about = sentence.about
     for start in range(len(clauses)):
         for end in range(start + 1, min(start + _LONGEST_SPAN, len(clauses)) + 1):
@@ -199,9 +199,9 @@ def _chance(features: Mapping[str, float]) -> float:
 
 
 def _signs(words: Words, text: str, part: Sequence[str], led: bool) -> Iterator[tuple[str, dict[str, float]]]:
-    """The signs that some clauses may name, each with what is told of it, by the names of `WEIGHTS`.
+    """The signs that some clauses may name, each with its features, named as in `WEIGHTS`.
 
-    `text`: the clauses as read, `led` by the place that they stand for.
+    `text`: the clauses as read; `led`: preceded by the place they refer to.
     """
     amount = names_length(text)
     text = _plain(text)
@@ -240,7 +240,7 @@ def _signs(words: Words, text: str, part: Sequence[str], led: bool) -> Iterator[
 
 
 def _body(words: Words, text: str) -> tuple[float, str, str] | None:
-    """The body note that a text names, where it speaks of somebody's body and not of cloth or of a pose."""
+    """The body note a text names, if it is about the body and not about cloth or a pose."""
     if pattern("when").match(text) or any(says(kind, text) for kind in ("cloth", "posed", "since last time")):
         return None
     body = _best(words, "body note", text)
@@ -256,7 +256,7 @@ def _plain(text: str) -> str:
 
 
 def _best(words: Words, kind: Kind, text: str) -> tuple[float, str, str] | None:
-    """The rule a text names, how well, and by which phrase; None where it names none well enough."""
+    """The fit, id and phrase of the rule a text names; None if none fits well enough."""
     text = _plain(text)
     least, whole, enough_beside, fewest = _FIT[kind]
     telling = words.telling(kind, text)
@@ -274,7 +274,7 @@ def _best(words: Words, kind: Kind, text: str) -> tuple[float, str, str] | None:
 
 
 def _finding(base: RuleBase, name: str, parts: Sequence[str], units: Units) -> Finding:
-    """The sign with what its part of the sentence, or else the sentence or an amount behind it, says of amount and side."""
+    """The finding of a sign, its amount and side from its clauses, or else from the sentence or an amount after it."""
     symptom = base.symptoms[name]
     read = [said for said in (_said(part, units) for part in parts) if said is not None]
     said = next((one for one in read if one.length), read[0] if read else Said("yes"))
@@ -299,8 +299,8 @@ def _said(text: str, units: Units) -> Said | None:
 # -- sentences and clauses -----------------------------------------------------------------------------------------------
 
 LONGEST = 20_000
-_SHORT = 45  # characters a line; a mail of such lines says something new on each
-_SAYS_NOT = 0.75  # how well a phrase with a "not" must fit, for a "not" to be part of what is said
+_SHORT = 45  # mean characters a line; in a mail of such short lines each is a sentence
+_SAYS_NOT = 0.75  # least fit of a phrase with a "not" for a "not" to belong to the sign
 _ENDS = re.compile(r"(?<=[.!?])\s+|\n\s*\n|\n(?=\s*(?:[-*•]|\d+[.)]|[QA]:))")
 _CLAUSES = re.compile(
     r"\s*(?:[;:()]|,(?!\d)| - |–|—|\.\.\.|\b(?:but|while|whereas|though|although|because|so that|otherwise|except"
@@ -320,24 +320,24 @@ _CLOSING = re.compile(
 
 @cache
 def pattern(kind: str) -> re.Pattern[str]:
-    """What people write for one kind of thing: praise, "not" ..."""
+    """A pattern of what people write for one kind of thing, like praise or "not"."""
     words = read_yaml(Path(__file__).with_name("mail.yaml")).data
     alternatives = "|".join(words[kind]).replace("{did}", "|".join(words["did"])).replace(" ", r"\s")
     return re.compile(rf"(?<!\w)(?:{alternatives})(?!\w)", re.IGNORECASE)
 
 
 def says(kind: str, text: str) -> bool:
-    """Whether a text holds words of a kind."""
+    """Whether a text contains words of a kind."""
     return pattern(kind).search(text) is not None
 
 
 def is_question(text: str) -> bool:
-    """Whether a sentence or clause asks, and not only whether what is seen is as it should be."""
+    """Whether a sentence or clause is a question, other than one about something seen."""
     return bool(pattern("asked").fullmatch(text.strip())) and not pattern("observed").match(text)
 
 
 def unwrapped(text: str) -> str:
-    """A mail with the lines that a mail program broke joined again; lists, quotations and short lines stay as they are."""
+    """Rejoin lines that a mail program wrapped; lists, quotations and short lines stay as they are."""
     return re.sub(r"(?m)(?<=[^\n]{50})\n(?=[^\s>*•\-\d])", " ", text.replace("\r", ""))
 
 
@@ -371,7 +371,7 @@ def with_questions(text: str) -> Iterator[tuple[str, str]]:
 
 
 def clauses_of(sentence: str, places: Callable[[str], str]) -> list[str]:
-    """The clauses of a sentence. One that only praises belongs to the one before it, one that only names a place (`places`) to the next."""
+    """Split a sentence into clauses. One that only praises joins the one before it, one that only names a place (`places`) the next."""
     clauses: list[str] = []
     lead = ""
     for clause in (one for one in _CLAUSES.split(_BETWEEN.sub(r"\1with", _AS_IF.sub("", sentence))) if one.strip()):
@@ -397,7 +397,7 @@ def denied(clauses: Sequence[str], phrase: str, fit: float) -> bool:
 
 
 def judged(clauses: Sequence[str]) -> tuple[bool, bool]:
-    """Whether one of some clauses says a "not" that does not complain, and whether one praises."""
+    """Whether some clause contains a "not" that is no complaint, and whether some clause praises."""
     not_good = re.compile(rf"\b(?:not|\w+n't|never|hardly|less than) (?:\w+ )?{pattern('good').pattern}", re.I)
     plain = [pattern("contrast").sub(" ", not_good.sub(" ", pattern("aside").sub(" ", one))) for one in clauses]
     return any(says("not", one) and not says("complaint", one) for one in plain), any(
@@ -406,7 +406,7 @@ def judged(clauses: Sequence[str]) -> tuple[bool, bool]:
 
 
 def gone(clause: str) -> str:
-    """What a clause says is not there any more, without the words that say so; empty where it says nothing of that.
+    """What a clause says is gone, without the words that say so; empty if it does not.
 
     >>> gone("the waist does not dip any more"), gone("the folds are gone"), gone("the waist no longer closes")
     ('the waist dip', 'the folds', '')
@@ -421,13 +421,13 @@ def gone(clause: str) -> str:
 
 
 def advised(clause: str) -> bool:
-    """Whether a clause only thinks of an alteration, or says what somebody else would do."""
+    """Whether a clause only considers an alteration, or reports somebody's advice."""
     advice = pattern("told to").search(clause) or pattern("thought of").search(clause)
     return advice is not None and not tells_of_work(clause[: advice.start()])
 
 
 def tells_of_work(clause: str) -> bool:
-    """Whether a clause says that something was altered."""
+    """Whether a clause reports an alteration that was made."""
     return (
         re.match(
             r"(?:\W*\b(?:and|then|so|also|already|last time|before that|since|yes|yeah|a:)\W+)*"

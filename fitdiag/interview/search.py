@@ -1,8 +1,8 @@
-"""From words as people say them to the rules they may mean, ranked; misspelling, word order and wording are forgiven.
+"""Rank the rules that everyday words may mean, tolerating misspelling, word order and wording.
 
-Each rule is known by its title and its everyday phrases (`search`). Words are brought to their stem, and to what the rule base
-says is like them (`alike`: bum, bottom and backside are the seat); a rare word counts more than one that stands in many rules.
-Nothing here records anything: a find is a proposal, unless it is a rule's own name (`own_name`).
+A rule is matched by its title and its everyday phrases (`search`). Words are stemmed and mapped to the rule base's synonyms
+(`alike`: bum, bottom and backside are the seat); rare words weigh more than common ones. A match is only a proposal, unless
+it is a rule's own name (`own_name`).
 """
 
 from __future__ import annotations
@@ -21,29 +21,29 @@ from fitdiag.knowledge.model import Alteration, BodyNote, RuleBase, Symptom
 from fitdiag.knowledge.strict_yaml import read_yaml
 
 Kind = Literal["symptom", "body note", "alteration"]
-Weights = Mapping[str, float]  # what one word may stand for, and how well
+Weights = Mapping[str, float]  # the stems a word may stand for, each with a weight of 0 to 1
 
 _WORD = re.compile(r"[a-z']+")
 _ENDINGS = ("iness", "ness", "ings", "ing", "ies", "ier", "ed", "er", "es", "s", "y")
-_ALIKE = 0.85  # how well a word stands for one it is like
+_ALIKE = 0.85  # weight of a synonym
 _UNKNOWN = 1.2  # the weight of a word no rule knows
-_SPELT = 0.78  # from this likeness on a word may be another one misspelt
-_TELLING = 9.0  # the weight of a phrase that tells wholly
-_AGAINST = 0.8  # what is left where a rule says the opposite
-_LENIENT, _WHOLE = 0.6, 0.5  # how far a phrase must be covered; how far all phrases together count
-_SOONER = 0.15  # so much better a text fits one kind than another
-_NAMED = 0.6  # from this fit on words are taken to name a rule
+_SPELT = 0.78  # least similarity of a misspelt word
+_TELLING = 9.0  # least weight a phrase is held against
+_AGAINST = 0.8  # factor for a rule that says the opposite
+_LENIENT, _WHOLE = 0.6, 0.5  # weight of extra words against a fit; share of all phrases together
+_SOONER = 0.15  # margin by which a text fits one kind better than another
+_NAMED = 0.6  # least fit for words to name a rule
 _DENYING = frozenset(("not", "cannot", "no"))
 _MOSTLY = 0.6
 _LEAST, _NEAR_THE_BEST = 0.2, 0.3
-_ITS_OWN = 0.999  # from this fit on a text is a rule's own phrase
-_BY_WORDS = 0.05  # how much it counts how likely the words are in a rule's phrases
-_ADDED = 0.5  # words added to every count, so that no word is impossible
+_ITS_OWN = 0.999  # least fit of a rule's own phrase
+_BY_WORDS = 0.05  # weight of the naive Bayes log probability
+_ADDED = 0.5  # Lidstone smoothing: added to every count
 
 
 @cache
 def _english(kind: str) -> Mapping[str, str]:
-    """The words of a kind in `words.yaml`, each with what it stands for; that is nothing but for irregular ones."""
+    """The words of a kind in `words.yaml`, each with its base form; empty except for irregular words."""
     data: Mapping[str, Any] = read_yaml(Path(__file__).with_name("words.yaml")).data
     if kind == "irregular":
         return {**data[kind], **{word: name for name in ("cannot", "not") for word in data[name].split()}}
@@ -68,7 +68,7 @@ def _words(text: str) -> tuple[str, ...]:
 
 @lru_cache(maxsize=16384)
 def _stem_of(word: str) -> str:
-    """The stem of a word; empty where the word tells nothing."""
+    """The stem of a word; empty for a stop word."""
     plain = _english("irregular").get(word) or re.sub(r"'(?:s|re|ve|d|ll|m)$", "", word).strip("'")
     plain = _english("irregular").get(plain, plain)
     return _stem(plain) if plain not in _english("empty") and (len(plain) > 1 or plain in "vox") else ""
@@ -76,12 +76,12 @@ def _stem_of(word: str) -> str:
 
 @lru_cache(maxsize=16384)
 def _alone(stem: str) -> Weights:
-    """A word that stands for itself only."""
+    """The weights of a word without synonyms."""
     return {stem: 1.0}
 
 
 def _meanings(base: RuleBase) -> tuple[dict[str, dict[str, float]], dict[tuple[str, ...], str]]:
-    """What each stem may stand for, by the rule base's words alike; and the turns of several words that stand for one."""
+    """What each stem may stand for, by the rule base's synonyms, and the phrases of several words that stand for one."""
     single: dict[str, dict[str, float]] = {}
     several: dict[tuple[str, ...], str] = {}
     for name, others in base.about.alike.items():
@@ -100,8 +100,8 @@ def _meanings(base: RuleBase) -> tuple[dict[str, dict[str, float]], dict[tuple[s
 
 @dataclass(frozen=True)
 class Heard:
-    """A rule that a text may name. `fit`: how well, 0 to 1; `phrase`: its phrase that fits best; `told`: how much of one of its
-    phrases the text holds, whatever else it says; a short phrase counts less.
+    """A rule that a text may name. `fit`: 0 to 1; `phrase`: its best-fitting phrase; `told`: how much of one of its phrases the
+    text contains, whatever else it says (0 to 1; less for a short phrase).
     """
 
     fit: float
@@ -110,13 +110,13 @@ class Heard:
     told: float
 
 
-# Where a name stands: in which phrase, how well the word there stands for it (less than 0, so that the likest come first), and
-# the place of that word in the phrase.
+# An occurrence of a stem: index of the phrase, negative weight of the word there (so that the best sort first), and index of
+# the word in the phrase.
 _Place = tuple[int, float, int]
 
 
 class Words:
-    """The words of one rule base, made ready to be looked up."""
+    """An index of the words of one rule base."""
 
     def __init__(self, base: RuleBase) -> None:
         self._single, self._several = _meanings(base)
@@ -132,7 +132,7 @@ class Words:
         self._made: dict[Kind, _Table] = base.worked_out.setdefault(("tables of words",), {})
 
     def find(self, kind: Kind, text: str, most: int = 5) -> tuple[str, ...]:
-        """The rules a text may mean, the likeliest first; none where no rule is near."""
+        """The ids of the rules a text may mean, likeliest first; empty if none is near."""
         if self.own_name(kind, text):
             return (self.own_name(kind, text),)
         scored = self.scored(kind, text)
@@ -144,26 +144,26 @@ class Words:
         return tuple(name for _, name in near[:most])
 
     def own_name(self, kind: Kind, text: str) -> str:
-        """The rule whose id or title this is, word for word; empty if it is none's."""
+        """The id of the rule whose id or title this is, word for word; empty if there is none."""
         return self._table(kind).own.get(_plain(text), "")
 
     def named(self, kind: Kind, text: str) -> tuple[str, ...]:
-        """The rules that a text speaks of in words that cannot well mean anything else; none where it only may."""
+        """The rules a text names beyond reasonable doubt; empty if it only may."""
         scored = self.scored(kind, text)[:3] if self.telling(kind, text) > 1 else []
         return tuple(rule_id for _, rule_id in scored) if scored and scored[0][0] >= _NAMED else ()
 
     def sooner(self, kind: Kind, other: Kind, text: str) -> bool:
-        """Whether a text speaks clearly sooner of a rule of one kind than of the other."""
+        """Whether a text fits a rule of one kind clearly better than any of the other."""
         fits = [next((fit for fit, _ in self.scored(one, text)), 0.0) for one in (kind, other)]
         return self.telling(kind, text) > 1 and fits[0] > fits[1] + _SOONER
 
     def telling(self, kind: Kind, text: str) -> int:
-        """How many different words of a text some rule of this kind knows."""
+        """How many different words of a text occur in rules of this kind."""
         table = self._table(kind)
         return len({stem for stem in _words(text) if stem in table.stems and stem not in _english("answering")})
 
     def shared(self, kind: Kind, text: str, phrase: str) -> dict[str, Weights]:
-        """The words of a text that a phrase has too: each with all that it may stand for."""
+        """The words a text shares with a phrase, each with all it may stand for."""
         meant = {name for word in self.meant(_words(phrase)) for name in word}
         return {
             max(word, key=lambda name: word[name]): word
@@ -172,7 +172,7 @@ class Words:
         }
 
     def evidence(self, kind: Kind, text: str, phrase: str) -> tuple[float, float]:
-        """How much the words that a text shares with a phrase tell, a rare word more than a common one; and those that name no place."""
+        """The total weight of the words a text shares with a phrase, and of those that name no place."""
         shared, table = self.shared(kind, text, phrase), self._table(kind)
         weights = {name: table.weight(word) for name, word in shared.items()}
         return sum(weights.values()), sum(
@@ -180,7 +180,7 @@ class Words:
         )
 
     def names_more(self, kind: Kind, text: str) -> bool:
-        """Whether a text tells of more than places and poses."""
+        """Whether a text mentions more than places and poses."""
         table, aside = self._table(kind), self._places | self._poses | _english("answering").keys()
         return any(stem in table.rarity and aside.isdisjoint(*self.meant((stem,))) for stem in _words(text))
 
@@ -189,7 +189,7 @@ class Words:
         return getattr(self._tables["symptom"][symptom], "measure", None) is not None
 
     def length(self, text: str) -> int:
-        """How many words of a text are not mere filling."""
+        """How many words of a text are not stop words."""
         return len(_words(text))
 
     def places(self, text: str) -> str:
@@ -197,7 +197,7 @@ class Words:
         return " ".join(sorted({name for word in self.meant(_words(text)) for name in word} & self._places))
 
     def known_denial(self, kind: Kind, text: str) -> bool:
-        """Whether a sentence with a "not" says what a rule says with a "not": it does not touch, will not close."""
+        """Whether a sentence with a "not" matches a rule phrased with a "not": it does not touch, will not close."""
         said = set(_words(text))
         for rule in self._tables[kind].values():
             for phrase in rule.search:
@@ -207,19 +207,19 @@ class Words:
         return False
 
     def scored(self, kind: Kind, text: str) -> list[tuple[float, str]]:
-        """Every rule with how well a text fits it (0 to 1), the best first; empty for a text without a known word."""
+        """Every rule with its fit to a text (0 to 1), best first; empty for a text without a known word."""
         return [(one.fit, one.id) for one in self.heard(kind, text, _LENIENT, _UNKNOWN, _WHOLE)]
 
     def chances(self, kind: Kind, text: str) -> dict[str, float]:
-        """How likely a text speaks of each rule, given that it speaks of one, by its words alone, misspelt ones mended."""
+        """Naive Bayes probability of each rule, given that a text is about one; spelling is corrected first."""
         table = self._table(kind)
         return table.bayes.chances(_literal(self._typed(table, text)[0]))
 
     def heard(self, kind: Kind, text: str, lenient: float, unknown: float, whole: float) -> list[Heard]:
-        """Every rule that a text may name, the best first.
+        """Every rule that a text may name, best first.
 
-        `lenient`: how far words beside the phrase count against it, 0 to 1; `unknown`: the weight of a word no rule knows; `whole`:
-        how far all phrases together count.
+        `lenient`: how far extra words count against a phrase, 0 to 1; `unknown`: the weight of a word in no rule; `whole`: the
+        share of all phrases together, 0 to 1.
         """
         table = self._table(kind)
         typed, sure = self._typed(table, text)
@@ -227,8 +227,8 @@ class Words:
             return []
         weights = [table.weight(word, unknown) for word in typed]
         in_all = sum(weights)
-        best = dict.fromkeys(table.entries, (0.0, ""))  # how well a rule's best phrase fits, and which that is
-        covered = dict.fromkeys(table.entries, 0.0)  # how much of one of its phrases was typed
+        best = dict.fromkeys(table.entries, (0.0, ""))  # fit of a rule's best phrase, and that phrase
+        covered = dict.fromkeys(table.entries, 0.0)  # how much of one of its phrases was typed, 0 to 1
         for (rule_id, weight, phrase), shared in table.shared(typed, weights):
             fit = shared / (lenient * in_all + (1.0 - lenient) * weight)
             if fit >= best[rule_id][0]:
@@ -251,7 +251,7 @@ class Words:
         return self._made[kind]
 
     def meant(self, stems: Sequence[str]) -> tuple[Weights, ...]:
-        """What a row of stems stands for, several that belong together as one."""
+        """What a row of stems may stand for; a known phrase of several counts as one."""
         result: list[Weights] = []
         place = 0
         while place < len(stems):
@@ -265,7 +265,7 @@ class Words:
         return tuple(result)
 
     def _typed(self, table: _Table, text: str) -> tuple[tuple[Weights, ...], float]:
-        """What was typed, each misspelt word as the known one it is like; and how sure that is."""
+        """The words of a text with spelling corrected, and how sure the corrections are, 0 to 1."""
         stems, sure = [], 1.0
         for word in _words(text):
             spelt, likeness = table.spelt(word)
@@ -284,9 +284,9 @@ class _Table:
     def __init__(
         self, words: Words, rules: Iterable[Symptom | BodyNote | Alteration], everyday: Mapping[str, Sequence[str]]
     ) -> None:
-        self.entries: dict[str, frozenset[str]] = {}  # all that a rule is told by, its question among it
+        self.entries: dict[str, frozenset[str]] = {}  # all stems of a rule, with those of its question
         rules = list(rules)
-        # what a rule is called, id or title, to its id; the first one's where two are called alike
+        # id or title to id; the first rule's if two share a title
         self.own: dict[str, str] = {}
         for rule in rules:
             for name in (rule.id.replace("-", " "), _plain(rule.title)):
@@ -319,7 +319,7 @@ class _Table:
     def shared(
         self, typed: Sequence[Weights], weights: Sequence[float]
     ) -> Iterable[tuple[tuple[str, float, str], float]]:
-        """The phrases that hold something of what was typed, and how much of it; each word of a phrase is used once."""
+        """The phrases that share words with a text, and the weight they share; each word of a phrase is used once."""
         shared, used = dict[int, float](), set[tuple[int, int]]()
         for word, weight in zip(typed, weights, strict=True):
             last = -1
@@ -331,7 +331,7 @@ class _Table:
         return ((self._phrases[phrase], many) for phrase, many in shared.items())
 
     def _places(self, word: Weights) -> Sequence[_Place]:
-        """Where a word, or one that it may stand for, is in the phrases."""
+        """Where a word, or a stem it may stand for, occurs in the phrases."""
         if len(word) == 1:
             return self._stands.get(next(iter(word)), ())
         found: dict[tuple[int, int], float] = {}
@@ -341,11 +341,11 @@ class _Table:
         return sorted((phrase, less, place) for (phrase, place), less in found.items())
 
     def weight(self, word: Weights, unknown: float = _UNKNOWN) -> float:
-        """How much a word tells."""
+        """The weight of a word, by its rarity."""
         return max((self.rarity[name] * share for name, share in word.items() if name in self.rarity), default=unknown)
 
     def spelt(self, stem: str) -> tuple[str, float]:
-        """The known stem that this one is or may be misspelt for, and how alike the two are."""
+        """The known stem that this one is or may be a misspelling of, and their similarity."""
         if stem in self.stems or len(stem) < 4:
             return stem, 1.0
         if stem not in self._spelt:
@@ -373,7 +373,7 @@ class NaiveBayes:
         ]
 
     def chances(self, words: Sequence[str]) -> dict[str, float]:
-        """The chance of each rule, given that the words speak of one; words in no phrase say nothing."""
+        """The probability of each rule, given that the words are about one; words in no phrase are ignored."""
         known = set(words) & self.words
         odds = {
             name: before + sum(log(count[word] + _ADDED) - total for word in known)
@@ -394,19 +394,19 @@ def _phrases(rule: Symptom | BodyNote | Alteration) -> tuple[str, ...]:
 
 
 def _aside(rule: Symptom | BodyNote | Alteration) -> str:
-    """Words that tell a little: those of the question, or of what an alteration does."""
+    """Words of secondary weight: those of the question, or of what an alteration does."""
     if isinstance(rule, Symptom):
         return f"{rule.ask} {rule.measure.what if rule.measure else ''}"
     return f"{rule.operation.does} {rule.operation.cut}" if isinstance(rule, Alteration) else ""
 
 
 def _literal(row: Iterable[Weights]) -> list[str]:
-    """Each word as it stands, not what it may stand for."""
+    """Each word itself, without its synonyms."""
     return [max(word, key=word.__getitem__) if len(word) > 1 else next(iter(word)) for word in row]
 
 
 def _known(entry: frozenset[str], typed: Sequence[Weights], weights: Sequence[float]) -> float:
-    """How much of what was typed one rule knows."""
+    """The weight of the typed words that occur in one rule."""
     return sum(
         weight * max((share for name, share in word.items() if name in entry), default=0.0)
         for word, weight in zip(typed, weights, strict=True)

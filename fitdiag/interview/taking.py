@@ -1,4 +1,4 @@
-"""How an answer is taken: words looked up and offered, amounts read and asked back, a line for a whole screen of questions."""
+"""Take answers: look up words and offer matches, read amounts and query doubtful ones, read one line for a whole screen of questions."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ _NOT_MEASURED = frozenset(("", "no", "n", "not measured", "unknown", "not known"
 
 
 def answer(talk: Interview, typed: str) -> list[Line]:
-    """Take an answer to what is asked now."""
+    """Take an answer to the current question."""
     typed = typed.rstrip(" .!") or typed
     if talk.pending is not None:
         return _reply_pick(talk, talk.pending, typed)
@@ -77,13 +77,13 @@ def answer(talk: Interview, typed: str) -> list[Line]:
 
 
 def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
-    """Look up what a text may mean, and offer it; a rule's own name is taken at once."""
+    """Look up what a text may mean and offer it; a rule's own name is taken at once."""
     if parts := _several(talk, kind, typed):
         talk.queue = [*((kind, part, "") for part in parts[1:]), *talk.queue]
         return [Line(f"First '{one_line(parts[0], 60)}'."), *search(talk, kind, parts[0])]
     words, rest = split_amount(typed)
     if not re.search("[a-z]", words.lower()):
-        return [Line("Begin with a word; choosing by number and the amount come after it.")]
+        return [Line("Begin with a word; numbers and amounts come after it.")]
     if _NEGATED.match(words.lower()) or _denied(talk, kind, words):
         done = "Only what was done goes here; what was not done can be left out."
         seen = "Only what is there goes here; what is not there is asked later, if it matters."
@@ -105,16 +105,16 @@ _SHAPE = "shape or stance"
 
 
 def _of_another_kind(talk: Interview, words: str) -> str:
-    """What is said too early, where earlier alterations are asked for; empty if it may well be one of them."""
+    """What a text typed as an earlier alteration really describes; empty if it may well be an alteration."""
     if talk.words.own_name("body note", words):
         return _SHAPE
     return "something you see" if talk.words.sooner("symptom", "alteration", words) else ""
 
 
 def _several(talk: Interview, kind: Kind, typed: str) -> list[str]:
-    """The parts of a line that are looked up one by one, where one of them names a rule: waist too tight, baggy under the seat.
+    """The parts of a line to look up one by one, if one of them names a rule: waist too tight, baggy under the seat.
 
-    A part that names only a place or a pose, or what another part names, belongs to the part beside it.
+    A part that names only a place or a pose, or what another part names, joins its neighbour.
     """
     parts = [part for part in re.split(r"\s*(?:,(?!\d)|(?<!\d),|[;+]|\b(?:and|also|but)\b)[\s,;]*", typed) if part]
     pieces: list[str] = []
@@ -144,7 +144,7 @@ def _not_understood(talk: Interview, kind: Kind, words: str) -> Line:
 
 
 def _denied(talk: Interview, kind: Kind, words: str) -> bool:
-    """Whether a sentence says that something is not there; some signs have a "not" in their own names or words."""
+    """Whether a sentence says that something is absent; some signs have a "not" in their own names or words."""
     gone = _GONE.search(words.lower()) and not says("when", words)
     if not gone and not _DOES_NOT.search(words.lower()):
         return False
@@ -170,7 +170,7 @@ def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
     if all(number.isdecimal() for number in numbers):
         wrong = [number for number in numbers if not 1 <= int(number[:6]) <= len(pick.ids)]
         if wrong or not numbers:
-            what = f"There is no {wrong[0][:10]} in the list" if wrong else "That is no number of the list"
+            what = f"There is no {wrong[0][:10]} in the list" if wrong else "That is not a number in the list"
             one, several = "Enter for yes, n for no", f"choose from 1 to {len(pick.ids)}, or Enter for none"
             return [Line(f"{what}; {several if len(pick.ids) > 1 else one}.")]
         first, *others = (pick.ids[int(number) - 1] for number in dict.fromkeys(numbers))
@@ -193,7 +193,7 @@ def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
 
 
 def next_in_queue(talk: Interview) -> list[Line]:
-    """What was picked or said together with others, one after the other; what is still in words is offered."""
+    """Take the next of several things picked or typed together; those still in words are looked up and offered."""
     kind, name, rest = talk.queue.pop(0)
     if kind == "body note" and name not in talk.base.body_notes:
         return [Line(f"Now '{one_line(name, 60)}'."), *_reply_body(talk, name, rest or "some")]
@@ -203,7 +203,7 @@ def next_in_queue(talk: Interview) -> list[Line]:
 
 
 def _picked(talk: Interview, kind: Kind, rule_id: str, rest: str) -> list[Line]:
-    """Take what was picked; an amount that an alteration may be cut by is saved as still to come, and then asked for."""
+    """Take what was picked; an amount that matters is saved as still to come, and then asked for."""
     if kind == "body note":
         return _count_body(talk, {rule_id: rest or "some"})
     if kind == "alteration":
@@ -225,14 +225,14 @@ def _picked(talk: Interview, kind: Kind, rule_id: str, rest: str) -> list[Line]:
 
 
 def _sooner_seen(talk: Interview, words: str) -> bool:
-    """Whether words said of the body are likelier to be of something seen on the cloth."""
+    """Whether words typed as a body note more likely describe something seen on the cloth."""
     return talk.words.sooner("symptom", "body note", split_amount(words)[0])
 
 
 def _reply_body(talk: Interview, typed: str, said: str = "some") -> list[Line]:
-    """Body notes by number or in words, several with commas; what is not a note's own name is offered one by one.
+    """Body notes by number or in words, separated by commas; what is not a note's own name is offered one by one.
 
-    `said`: the grade that is known already.
+    `said`: the grade already known.
     """
     ids = list(talk.base.body_notes)
     talk.pending = None
@@ -284,7 +284,7 @@ def _count_body(talk: Interview, notes: dict[str, str]) -> list[Line]:
 
 
 def _reply_offered(talk: Interview, offered: Finding, typed: str) -> list[Line]:
-    """A finding from pictures: taken, left for a question, or answered otherwise."""
+    """Take, postpone or correct a finding offered from pictures."""
     word = typed.lower()
     if agreed(word):
         return talk.count(offered)
@@ -297,7 +297,7 @@ def _reply_offered(talk: Interview, offered: Finding, typed: str) -> list[Line]:
 
 
 def _reply_signs(talk: Interview, names: Sequence[str], typed: str) -> list[Line]:
-    """An answer to the question that is on, or to all of a screen."""
+    """Take an answer to the current question, or to all those on a screen."""
     if may_be_either(typed):
         return [Line(f"'{typed}' may mean that it is there, or that all is well: write yes or no.")]
     if len(names) == 1:
@@ -318,17 +318,21 @@ def _reply_signs(talk: Interview, names: Sequence[str], typed: str) -> list[Line
 
 
 ANOTHER = "That may be another sign. If it is, write: also {}. If not, answer in other words."
+_PLAIN = r"(?:y|yes|n|no|slight|clear|strong)"
+_NUMBERED = re.compile(rf"\d[ .:)]+{_PLAIN}[ ,;]+(?:and )?\d[ .:)]+{_PLAIN}\b")
 _REST = re.compile(r"\b(?:rest|the others?)\b.*\b(?:no|none|yes)\b", re.IGNORECASE)
 
 
 def _read_one(talk: Interview, symptom: Symptom, typed: str) -> Said | str:
-    """An answer to one question; or why it is none."""
+    """The answer to a single question, or why the text is not one."""
     if not typed:
         return "Enter alone is no answer; 3 or can't say leaves it open."
     if _REST.search(typed):
         return "One question is open here, so there is no rest: answer it alone."
+    if _NUMBERED.match(typed.lower()):
+        return "Only one question is asked here: give one answer, like yes or no."
     typed = re.sub(r"^(left|right|both)[ ,]+(\d)$", r"\2 \1", typed.lower())
-    # as on a screen of several
+    # "1 yes", as on a screen of several questions
     typed = re.sub(r"^1[ .:)]+(?=[a-z])(?!(?:in|cm|mm|inch|inches|left|right|both)\b)", "", typed)
     amount = f", or an amount like {talk.sample_of(symptom)}" if symptom.measure else ""
     if match := _NUMBER.fullmatch(typed):
@@ -344,13 +348,13 @@ def _read_one(talk: Interview, symptom: Symptom, typed: str) -> Said | str:
 
 
 def _means_another_sign(talk: Interview, asked: Sequence[str], typed: str) -> bool:
-    """Whether an answer names a sign, and another one than was asked about; then nothing of it may count."""
+    """Whether an answer names a sign other than those asked about; then none of it may count."""
     named = talk.words.named("symptom", split_amount(typed)[0])
     return bool(named) and not set(asked) & set(named)
 
 
 def _take(talk: Interview, read: Mapping[str, Said], origin: Origin, *, ask: bool = False) -> list[Line]:
-    """Count what was read of some signs, and say what was not taken and why. `ask`: ask how much one sign is, where that matters."""
+    """Count the answers about some signs, and say what was refused and why. `ask`: ask for the amount of a single sign, if it matters."""
     symptoms, units = talk.base.symptoms, talk.findings.units
     refused = {name: why for name, said in read.items() if (why := _why_not(symptoms[name], said, units))}
     taken = {name: said.finding(symptoms[name], origin) for name, said in read.items() if name not in refused}
@@ -376,14 +380,14 @@ def _take(talk: Interview, read: Mapping[str, Said], origin: Origin, *, ask: boo
         talk.record({**answer_event(one), AWAITS: "amount"})
     else:
         lines += talk.count(*taken.values(), again=again)
-    for name, side in more.items():  # no rule weighs it, so it is kept in words
+    for name, side in more.items():  # no rule weighs it, so it is kept as a note
         talk.record({"event": "note", "text": f"{symptoms[name].title}: more on the {side}"})
         lines.append(Line(f"That it is more on the {side} is kept as a note."))
     return lines
 
 
 def _why_not(symptom: Symptom, said: Said, units: Units) -> str:
-    """Why what was read of a sign cannot be counted; empty where it can."""
+    """Why an answer about a sign cannot be counted; empty if it can."""
     length = said.length
     if said.seen != "yes" or length is None:
         return ""
@@ -403,7 +407,7 @@ def _too_little(talk: Interview, finding: Finding) -> str:
 
 
 def _amount(talk: Interview, finding: Finding, typed: str) -> list[Line]:
-    """The amount of a sign that was answered, in a measure or a word."""
+    """Take the amount of a sign already answered, as a length or a word."""
     name, symptom = finding.symptom, talk.base.symptoms[finding.symptom]
     if talk.stage == "seen" and talk.words.own_name("symptom", split_amount(typed)[0]):
         talk.declined.add(name)  # this is the next one, and that was not measured
@@ -417,7 +421,7 @@ def _amount(talk: Interview, finding: Finding, typed: str) -> list[Line]:
         return [*lines, *(talk.count(replace(finding, severity=None)) if talk.state.awaiting is not None else [])]
     if said is None:
         like = f"write it like {talk.sample_of(symptom)}, or slight, clear, strong"
-        return [Line(f"'{one_line(typed, 30)}' is no amount; {like}.")]
+        return [Line(f"'{one_line(typed, 30)}' is not an amount; {like}.")]
     if said.length is None:
         talk.declined.add(name)
     if said.length is not None and _BARE.fullmatch(typed):  # nothing is chosen by number here
@@ -428,7 +432,7 @@ def _amount(talk: Interview, finding: Finding, typed: str) -> list[Line]:
 
 
 def _earlier(talk: Interview, done: Done, typed: str) -> list[Line]:
-    """The amount and round of an earlier alteration; another one typed instead is the next, and this one has no amount."""
+    """Take the amount and round of an earlier alteration. If another alteration is typed instead, this one has no amount."""
     words, amount, number = split_amount(typed)[0], None, done.round
     if talk.words.length(words) > 2 and talk.words.named("alteration", words):
         return [*_earlier(talk, done, "not measured"), *search(talk, "alteration", typed)]
@@ -437,8 +441,11 @@ def _earlier(talk: Interview, done: Done, typed: str) -> list[Line]:
         typed = (typed[: match.start()] + typed[match.end() :]).strip(" ,")
     said = read_answer(typed, talk.findings.units)
     if typed.lower() not in _NOT_MEASURED and not (said is not None and said.seen == "unsure"):
-        if said is None or said.length is None:
-            return [Line(f"'{one_line(typed, 30)}' is no amount; write it like {talk.sample}, or Enter if not known.")]
+        if said is None:
+            like = f"write it like {talk.sample}, or Enter if not known"
+            return [Line(f"'{one_line(typed, 30)}' is not an amount; {like}.")]
+        if said.length is None:
+            return [Line(f"How much, as a length? Write it like {talk.sample}, or Enter if not known.")]
         if not _BARE.fullmatch(typed) and (what := _without_unit(said.length, talk.findings.units)):
             return [Line(f"{what}.")]
         amount = said.length.mm
@@ -449,7 +456,7 @@ def _earlier(talk: Interview, done: Done, typed: str) -> list[Line]:
 
 
 def _without_unit(length: Length, units: Units) -> str:
-    """Asks for the unit of a whole number that has none: it may as well be a choice from a list. Empty if it is not one."""
+    """Ask for the unit of a bare whole number, which may as well be a choice from a list; empty for any other length."""
     number = round(length.mm / (MM_PER_INCH if units == "in" else 10.0), 6)
     if length.unit is not None or number <= 0 or not number.is_integer():
         return ""

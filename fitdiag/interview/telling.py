@@ -1,4 +1,4 @@
-"""What the interview shows: the lines of what is asked now, what was answered, what leads, why a question is asked, and how to look."""
+"""The lines the interview shows: the current question, the answers so far, the leading cause, why a question is asked, how to look."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ Style = Literal["head", "ask", "hint", "said", "item", "choice"]
 
 @dataclass(frozen=True)
 class Line:
-    """A line to show, and what it is."""
+    """A line to show, and its style."""
 
     text: str
     style: Style = "said"
@@ -52,7 +52,7 @@ class Line:
 
 @dataclass(frozen=True)
 class Pick:
-    """Waiting for a choice from a numbered list; `rest`: the amount, side or grade that was typed along with the word."""
+    """A pending choice from a numbered list; `rest`: the amount, side or grade typed with the words."""
 
     kind: Kind
     ids: tuple[str, ...]
@@ -68,14 +68,14 @@ def body_list(base: RuleBase) -> Iterator[Line]:
 
 
 def signs_of(base: RuleBase, view: str) -> list[Line]:
-    """The signs that show in a view, those looked for there first."""
+    """The signs whose first view is this one."""
     titles = [symptom.title for symptom in base.symptoms.values() if symptom.views[0] == view]
     head = Line(f"Signs, {view}: a word or two of one is enough", "head")
     return [head, *(Line(f"- {title}", "item") for title in titles)]
 
 
 def calm_line(base: RuleBase, diagnosis: Diagnosis) -> Line:
-    """What leads and how sure, in one line."""
+    """The leading cause and how likely it is, in one line."""
     leaders = [belief for belief in diagnosis.beliefs if belief.has_sign]
     if not leaders or leaders[0].probability < 0.1:
         return Line("So far nothing leads.")
@@ -86,14 +86,17 @@ def calm_line(base: RuleBase, diagnosis: Diagnosis) -> Line:
 
 
 def where_left(base: RuleBase, findings: Findings, diagnosis: Diagnosis) -> list[Line]:
-    """What to say to a fitter who comes back."""
+    """A greeting for a fitter who comes back."""
     known = len(findings.symptoms) + len(findings.body) + len(findings.done)
     answers = f"{known} answer{'' if known == 1 else 's'} so far" if known else "nothing answered yet"
-    return [Line(f"Going on where you left: {answers}."), *([calm_line(base, diagnosis)] if findings.symptoms else [])]
+    return [
+        Line(f"Going on where you left off: {answers}."),
+        *([calm_line(base, diagnosis)] if findings.symptoms else []),
+    ]
 
 
 def so_far(base: RuleBase, findings: Findings, conclusion: Conclusion) -> Iterator[Line]:
-    """Everything answered, and what it comes to."""
+    """All answers so far, and what they point to."""
     yield Line("Answered so far", "head")
     if not (findings.symptoms or findings.body or findings.done):
         yield Line("- nothing yet", "item")
@@ -120,7 +123,7 @@ def so_far(base: RuleBase, findings: Findings, conclusion: Conclusion) -> Iterat
 
 
 def end_lines(base: RuleBase, choice: Choice) -> list[Line]:
-    """That the list is ready, and how sure it is that its first alteration stays the first."""
+    """Say that the list is ready, and how likely its first alteration is to stay first."""
     if not choice.questions:
         return [Line("Every question has been answered.")]
     first = lower_first(base.alterations[choice.first].title) if choice.first else ""
@@ -129,12 +132,12 @@ def end_lines(base: RuleBase, choice: Choice) -> list[Line]:
     if choice.ready:
         return [Line(f"The list is ready. {stays}, whatever else is asked. More can be asked, if you like.")]
     if choice.enough:
-        return [Line(f"So many questions are enough for once. {stays}. More can be asked.")]
+        return [Line(f"That is enough questions for one sitting. {stays}. More can be asked.")]
     return [Line(f"No question left would tell much. {stays}, whatever else is asked.")]
 
 
 def why_asked(base: RuleBase, choice: Choice, screen: Sequence[str]) -> Iterator[Line]:
-    """What the answers would change about the alteration that comes first, in plain words."""
+    """How the answers could change which alteration comes first, in plain words."""
     first = lower_first(base.alterations[choice.first].title) if choice.first else ""
     now, sure = f"'{first}' comes first" if first else "nothing would be altered", chance_words(choice.settled)
     yield Line(f"The answer may change which alteration comes first. As it stands {now}; that it stays so is {sure}.")
@@ -153,7 +156,7 @@ def why_asked(base: RuleBase, choice: Choice, screen: Sequence[str]) -> Iterator
 
 
 def how_to(base: RuleBase, rule_id: str, units: Units) -> Iterator[Line]:
-    """How to judge a body note; what an alteration is for; how to look for a sign, to measure it, and what it is easily taken for."""
+    """How to judge a body note; what an alteration is for; how to look for a sign, measure it, and what it is easily confused with."""
     if note := base.body_notes.get(rule_id):
         yield Line(f"{note.title}: {note.judge}")
         if note.measure:
@@ -184,7 +187,7 @@ _YES_OR_NO = 3
 
 
 def before_the_questions(talk: Interview) -> list[Line]:
-    """The lines of everything that is asked beside the questions themselves."""
+    """The lines of whatever is asked outside the question screens."""
     if talk.pending is not None:
         return _which_of_these([talk.title(rule_id) for rule_id in talk.pending.ids])
     waiting = talk.state.awaiting
@@ -217,7 +220,7 @@ def _how_much_is_it(talk: Interview, symptom: Symptom) -> list[Line]:
 
 
 def _offered(talk: Interview, offered: Finding) -> Iterator[Line]:
-    """Asks whether the eye agrees with what a picture measured, or whether a sentence of a mail was read right."""
+    """Ask whether the eye agrees with a picture, or whether a sentence of a mail was read right."""
     known, what = talk.findings.symptoms, finding_text(talk.base, offered, talk.findings)
     if sentence := talk.state.sentences.get(offered.symptom):
         yield Line(f'The mail: "{sentence}"')
@@ -235,7 +238,7 @@ def _offered(talk: Interview, offered: Finding) -> Iterator[Line]:
 
 
 def _before(talk: Interview, before: Finding) -> Iterator[Line]:
-    """Asks what became of a sign of the try-on before."""
+    """Ask what became of a sign seen at the last try-on."""
     talk.taught = talk.taught or before.symptom
     first = talk.taught == before.symptom
     if first:
@@ -244,7 +247,7 @@ def _before(talk: Interview, before: Finding) -> Iterator[Line]:
     yield from _one(talk, talk.base.symptoms[before.symptom], KEYS if first else "", then)
 
 
-# how a stage is opened: what is asked first, what after an answer, and how to answer
+# per stage: the first question, the question after an answer, and how to answer
 OPENINGS = {
     "history": (
         "Was this pattern altered before, and how?",
@@ -277,10 +280,10 @@ def _opening(talk: Interview) -> Iterator[Line]:
 
 
 def question(talk: Interview, *, new_station: bool) -> list[Line]:
-    """The screen of questions that is on, or the one question, or the amount that is still wanted."""
+    """The current question or screen of questions, or the amount still wanted."""
     if talk.wanted is not None:
         symptom = talk.base.symptoms[talk.wanted]
-        first = f"One thing more, for the amount: {symptom.title[:1].lower()}{symptom.title[1:]}."
+        first = f"One more thing, for the amount: {symptom.title[:1].lower()}{symptom.title[1:]}."
         return [Line(first), *_how_much_is_it(talk, symptom)]
     assert talk.station is not None
     title = "What you feel" if talk.alone and talk.station == "word" else TITLES[talk.station]
@@ -294,7 +297,7 @@ def question(talk: Interview, *, new_station: bool) -> list[Line]:
 
 
 def _one(talk: Interview, symptom: Symptom, keys: str, ask: str = "") -> Iterator[Line]:
-    """Asks about one sign, in its rule's words or in those given; what only the wearer can tell is put to the client."""
+    """Ask about one sign, in its rule's words or `ask`; what only the wearer can feel is put to the client."""
     ask = ask or symptom.ask
     yield Line(f"Ask the client: {ask}" if symptom.felt and not talk.alone else ask, "ask")
     choices = CHOICES[:_YES_OR_NO] if symptom.needs or symptom.by in TRIALS else CHOICES
@@ -305,7 +308,7 @@ def _one(talk: Interview, symptom: Symptom, keys: str, ask: str = "") -> Iterato
 
 
 def _several(talk: Interview, keys: str) -> Iterator[Line]:
-    """Asks about up to six signs at once."""
+    """Ask about up to six signs at once."""
     symptoms = [talk.base.symptoms[name] for name in talk.screen]
     felt = not talk.alone and all(symptom.felt for symptom in symptoms)
     yield Line("Ask the client: which of these?" if felt else "Which of these are there?", "ask")

@@ -39,7 +39,8 @@ def as_text(report: Report, width: int = 80) -> str:
 _ON_ONE_SCREEN = (
     "In short", "Does not go together", "On the pattern", "On simulated cloth", "The next question worth asking",
 )  # fmt: skip
-MORE = "Why, what was found and what to leave alone: {}. Try each change with basting or pins before you cut."
+MORE = "Why, what was found and what to leave alone: {}."
+TRY_FIRST = " Try each change with basting or pins before you cut."
 
 
 def on_screen(report: Report, width: int = 80, *, full: bool = False, more: str = "--full") -> str:
@@ -47,7 +48,8 @@ def on_screen(report: Report, width: int = 80, *, full: bool = False, more: str 
     if full:
         return as_text(report, width)
     kept = tuple(section for section in report.sections if section.title in _ON_ONE_SCREEN)
-    last = "\n".join(textwrap.wrap(MORE.format(more), width))
+    advice = TRY_FIRST if report.plan.recommendations else ""
+    last = "\n".join(textwrap.wrap(MORE.format(more) + advice, width))
     return f"{as_text(replace(report, sections=kept), width)}\n{last}\n"
 
 
