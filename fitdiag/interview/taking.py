@@ -445,7 +445,7 @@ def _earlier(talk: Interview, done: Done, typed: str) -> list[Line]:
             like = f"write it like {talk.sample}, or Enter if not known"
             return [Line(f"'{one_line(typed, 30)}' is not an amount; {like}.")]
         if said.length is None:
-            return [Line(f"How much, as a length? Write it like {talk.sample}, or Enter if not known.")]
+            return [Line("How much is that, as a length?")]
         if not _BARE.fullmatch(typed) and (what := _without_unit(said.length, talk.findings.units)):
             return [Line(f"{what}.")]
         amount = said.length.mm
