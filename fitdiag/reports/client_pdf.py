@@ -1,4 +1,4 @@
-"""The client's page on paper: the same sheet as the page for the browser, black on white, as few pages as can be read well."""
+"""The client's page as a PDF: the same sheet as the HTML page, black on white, on as few pages as stay readable."""
 
 from __future__ import annotations
 
@@ -16,22 +16,22 @@ if TYPE_CHECKING:
     from fpdf import FPDF
 
 MARGIN, GUTTER = 11.0, 6.0  # mm
-SMALLER = (10.0, 9.0, 8.5, 8.0)  # points of the letters
-TRIES = ((1, SMALLER[:2]), (2, SMALLER), (3, SMALLER))  # pages at most, and the letters
-LARGE = 14.0  # large print as the trade of printing understands it: 14 points and more
+SMALLER = (10.0, 9.0, 8.5, 8.0)  # font sizes, points
+TRIES = ((1, SMALLER[:2]), (2, SMALLER), (3, SMALLER))  # most pages, and font sizes to try
+LARGE = 14.0  # large print as printers define it: 14 points and more
 MUSLIN_MM = 88.0  # height of the pictures of simulated cloth
 INK, SOFT = 0, 80  # greys
-LONGEST_HEAD = 90  # letters of it at the foot of a page
-SPACING = 1.25  # from line to line, in heights of the letters
+LONGEST_HEAD = 90  # characters in the page footer
+SPACING = 1.25  # line height, in font sizes
 TICK, POINT = "tick", "point"
-# a heading, what stands under it, and the mark of each; "" counts them
+# heading, items, and their mark ("" numbers them)
 Lists = Sequence[tuple[str, Sequence[str], str]]
 
 
 def client_pdf(sheet: Sheet, *, paper: Paper = "a4", large: bool = False) -> bytes:
     """The page for a client who works alone, as a PDF; the same case makes the same file.
 
-    One page where it fits, else two, with pictures of simulated cloth three. Raises ProblemsFoundError for a paper that is not known.
+    One page if it fits, else two, then three. Raises ProblemsFoundError for an unknown paper.
     """
     tries = ((99, (LARGE,)),) if large else TRIES
     made = cache(lambda size: _Setter(sheet, paper, size).pdf)
@@ -40,12 +40,12 @@ def client_pdf(sheet: Sheet, *, paper: Paper = "a4", large: bool = False) -> byt
 
 
 def _plain(text: str) -> str:
-    """Text a core font can set, its amounts still held together."""
+    """Text the PDF core fonts can set, with amounts kept on one line."""
     return " ".join(plain(word).replace(" ", NO_BREAK) for word in text.split(" "))
 
 
 class _Row(NamedTuple):
-    """A text of a list: the heading it begins, its mark, and how high it is, mm."""
+    """A list item: the heading it starts (or ""), its mark, and its height, mm."""
 
     title: str
     text: str
@@ -54,7 +54,7 @@ class _Row(NamedTuple):
 
 
 class _Setter:
-    """Sets a sheet in one size of letters (points)."""
+    """Sets a sheet in one font size (points)."""
 
     def __init__(self, sheet: Sheet, paper: Paper, size: float) -> None:
         self.pdf: FPDF = document(sheet.title, PAPERS[paper])
@@ -72,7 +72,7 @@ class _Setter:
         self._all(sheet)
 
     def _foot(self, head: str) -> None:
-        """Whose page it is, and which of how many."""
+        """The footer: whose page it is, and the page number."""
         self.pdf.set_y(-MARGIN - 1.0)
         self._words(f"{head} - {self.pdf.page_no()} of {{nb}}", by=0.9, grey=SOFT)
 
@@ -98,14 +98,14 @@ class _Setter:
 
     def _words(self, text: str, *, x: float = MARGIN, width: float = 0.0, by: float = 1.0, face: str = "helvetica",
                bold: bool = False, grey: int = INK, after: float = 0.1) -> None:  # fmt: skip
-        """A paragraph from here down, and `after` it so many lines of room."""
+        """Set a paragraph, followed by `after` lines of space."""
         self._font(by=by, face=face, bold=bold, grey=grey)
         self.pdf.set_x(x)
         self.pdf.multi_cell(width or self.wide, self.line * by, _plain(text), align="L", new_x="LMARGIN", new_y="NEXT")
         self.pdf.ln(self.line * after)
 
     def _rule(self, below: float) -> None:
-        """A line across, on a new page if so much (mm) does not fit below it."""
+        """Draw a rule across, on a new page if less than `below` mm would be left under it."""
         if self.pdf.will_page_break(below + self.line):
             self.pdf.add_page()
         self.pdf.set_line_width(0.5)
@@ -113,14 +113,13 @@ class _Setter:
         self.pdf.ln(self.line * 0.75)
 
     def _columns(self, lists: Lists) -> None:
-        """Lists under their headings in two columns of about one height, in large print in one; what finds no room goes on on the next
-        page."""
+        """Set lists under their headings in two columns of similar height (one in large print), continued on the next page."""
         width = self.wide if self.size >= LARGE else (self.wide - GUTTER) / 2
         rows = self._rows(lists, width)
         high = [row.high for row in rows]
 
         def uneven(first: int) -> float:
-            """How high the higher column is with the other one beginning here, and six lines more where that parts a list."""
+            """Height of the taller column if the second starts here, plus six lines if that splits a list."""
             return max(sum(high[:first]), sum(high[first:])) + (0.0 if rows[first].title else self.line * 6)
 
         parted = min(range(len(rows)), key=uneven, default=0) if width < self.wide else len(rows)
@@ -138,20 +137,20 @@ class _Setter:
         self.pdf.ln(self.line * 0.3)
 
     def _rows(self, lists: Lists, width: float) -> list[_Row]:
-        """What stands in a column, each with its height; a heading stands with the first text under it."""
+        """The rows of a column with their heights; a heading goes with its first item."""
         self._font()
         rows = []
         for title, texts, mark in lists:
             for number, text in enumerate(texts, 1):
-                told = self.pdf.multi_cell(
+                height = self.pdf.multi_cell(
                     width - self.line * 1.25, self.line, _plain(text), align="L", dry_run=True, output="HEIGHT"
                 )
-                high = cast("float", told) + self.line * (0.12 if number > 1 else 1.75)
+                high = cast("float", height) + self.line * (0.12 if number > 1 else 1.75)
                 rows.append(_Row(title if number == 1 else "", text, mark or f"{number}.", high))
         return rows
 
     def _row(self, row: _Row, x: float, width: float) -> None:
-        """A text with its mark, under a heading where it has one."""
+        """Set an item with its mark, under its heading if it starts one."""
         indent = self.line * 1.25
         if row.title:
             self.pdf.ln(self.line * 0.3)
@@ -172,7 +171,7 @@ class _Setter:
         scale = 0.72 * self.size / 10.0
         wide = sum(picture.drawing.width * scale + GUTTER for picture in change.pictures)
         beside = wide <= self.wide * 0.64
-        if not beside:  # in large print the drawings stand below the words
+        if not beside:  # in large print the drawings go below the text
             scale *= self.wide / wide
         high = max((picture.drawing.height for picture in change.pictures), default=0.0) * scale + self.line * 4
         self._rule(high + self.line * 5)
@@ -200,7 +199,7 @@ class _Setter:
         ))  # fmt: skip
 
     def _title(self, change: Change) -> None:
-        """The number in a ring, full unless it waits; the name, and how much at the right."""
+        """Set the title: the number in a circle, filled unless it waits, the name, and the amount at the right."""
         self._font(by=1.5, face="times", bold=True)
         much, top, radius = float(self.pdf.get_string_width(change.amount)), self.pdf.y, self.line * 0.72
         self.pdf.set_line_width(0.4)
@@ -223,7 +222,7 @@ class _Setter:
         self.pdf.y = bottom + self.line * 0.25
 
     def _pictures(self, change: Change, x: float, scale: float) -> float:
-        """The drawings of a change side by side from here on; where they end."""
+        """Draw a change's pictures side by side; returns the y of their lower end."""
         top = end = self.pdf.y
         for picture in change.pictures:
             wide, high = picture.drawing.width * scale, picture.drawing.height * scale
@@ -235,7 +234,7 @@ class _Setter:
         return end
 
     def _muslins(self, muslins: Sequence[tuple[str, bytes]]) -> None:
-        """Pictures of simulated cloth in a row, labelled as that."""
+        """Set the pictures of simulated cloth in a labelled row."""
         room = self.wide / len(muslins) - 2.0
         shapes = [png_size(picture) for _, picture in muslins]
         high = min(MUSLIN_MM, *(room * height / width for width, height in shapes))
@@ -244,7 +243,7 @@ class _Setter:
         self._words(THEN_NOTE, by=0.9, grey=SOFT)
         top = self.pdf.y
         for number, ((caption, picture), (width, height)) in enumerate(zip(muslins, shapes, strict=True)):
-            x, told = MARGIN + number * (room + 2.0), f"Simulated muslin: {caption}"
-            self.pdf.image(BytesIO(picture), x, top, high * width / height, high, alt_text=told)
+            x, alt_text = MARGIN + number * (room + 2.0), f"Simulated muslin: {caption}"
+            self.pdf.image(BytesIO(picture), x, top, high * width / height, high, alt_text=alt_text)
             self.pdf.set_y(top + high)
             self._words(caption, x=x, width=room, by=0.9, grey=SOFT)

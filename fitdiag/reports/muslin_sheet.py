@@ -1,4 +1,4 @@
-"""Pictures of simulated muslins side by side on one sheet, labelled as what they are: for the screen, for paper, for a page."""
+"""Pictures of simulated muslins side by side on one labelled sheet, as PNG, HTML or PDF."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from fitdiag.planning.stages import HONEST
 from fitdiag.templates import template
 
 LABEL = "Simulated on an estimated body"
-GAP, HEAD = 16, 96  # pixels between pictures, and above them
+GAP, HEAD = 16, 96  # px between pictures, and above them
 VIEW_WORDS = {"back": "back", "side": "right side", "front": "front"}
 Drawn = Sequence[Mapping[str, Any]]  # for each muslin its views: (height, width, 3) arrays of bytes
 
@@ -26,12 +26,12 @@ def png_of(picture: Any) -> bytes:
 
 
 def png_size(file: bytes) -> tuple[int, int]:
-    """Width and height of a PNG file in pixels, from its head (ISO/IEC 15948, IHDR)."""
+    """Width and height of a PNG file in pixels, from its header (ISO/IEC 15948, IHDR)."""
     return int.from_bytes(file[16:20], "big"), int.from_bytes(file[20:24], "big")
 
 
 def sheet_png(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, _body: Sequence[str]) -> bytes:
-    """All pictures in one row, muslin after muslin, with heads above and the label below."""
+    """All pictures in one row, muslin by muslin, with headings above and the label below, as PNG."""
     shown = [[Image.fromarray(picture) for picture in views.values()] for views in drawn]
     wide = [sum(image.width + GAP for image in row) for row in shown]
     high = max(image.height for row in shown for image in row)
@@ -58,7 +58,7 @@ def _fitting(pen: Any, text: str, font: Any, room: float) -> str:
 
 
 def sheet_html(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, body: Sequence[str]) -> str:
-    """One page that holds its pictures, for any browser, without a network."""
+    """A self-contained HTML page."""
     shown = [
         [(VIEW_WORDS.get(name, name), base64.b64encode(png_of(view)).decode()) for name, view in views.items()]
         for views in drawn
@@ -68,7 +68,7 @@ def sheet_html(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, body
 
 
 def sheet_pdf(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, body: Sequence[str]) -> bytes:
-    """The row of pictures on one landscape page, as large as it goes, with what it can show and whose body it is."""
+    """A landscape A4 page with the row of pictures, what they can show, and the body used."""
     page = document(LABEL, (297.0, 210.0))
     page.set_margin(10.0)
     page.add_page()
@@ -76,9 +76,9 @@ def sheet_pdf(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, body:
     page.cell(0, 8, LABEL, new_x="LMARGIN", new_y="NEXT")
     page.set_font("helvetica", "", 9)
     page.multi_cell(0, 4.5, plain(HONEST), new_x="LMARGIN", new_y="NEXT")
-    told = plain("; ".join(f"{head}: {caption}" for head, caption in zip(heads, captions, strict=True)))
+    alt_text = plain("; ".join(f"{head}: {caption}" for head, caption in zip(heads, captions, strict=True)))
     file, top = io.BytesIO(sheet_png(heads, captions, drawn, body)), page.y + 3
-    page.image(file, 10.0, top, page.epw, 195.0 - top, keep_aspect_ratio=True, alt_text=told)
+    page.image(file, 10.0, top, page.epw, 195.0 - top, keep_aspect_ratio=True, alt_text=alt_text)
     page.set_xy(10.0, 196.0)
     page.set_font("helvetica", "", 7)
     page.multi_cell(0, 3, plain(" ".join(line[0].upper() + line[1:] for line in body))[:420])

@@ -1,4 +1,4 @@
-"""One readable page per rule, as plain text: what it says, how firmly, and on whose word. What stands on it is `rule_page.txt`."""
+"""One plain-text page per rule: what it says, how firmly, and by which source. Its layout is `rule_page.txt`."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from fitdiag.knowledge.basics import source_key
 from fitdiag.knowledge.model import Cause, RuleBase
 from fitdiag.units import Units, format_length
 
-_MARK = re.compile(r"  (?:- |\d+\. )")  # of an item of a list
+_MARK = re.compile(r"  (?:- |\d+\. )")  # of a list item
 
 
 def page(base: RuleBase, rule_id: str, units: Units = "in", width: int = 80) -> str | None:
-    """The page of a rule, or None if there is no rule of that id. Lines are at most `width` characters."""
+    """The page of a rule, in lines of at most `width` characters; None if the id is unknown."""
     found = base.find(rule_id)
     if found is None:
         return None
@@ -25,7 +25,7 @@ def page(base: RuleBase, rule_id: str, units: Units = "in", width: int = 80) -> 
     words, more_or_less = base.words, base.words.more_or_less.words
     causes = base.causes.values()
     shifted = [cause for cause in causes if rule_id in cause.body]
-    told = _template().render(
+    text = _template().render(
         base=base, rule=rule, kind=kind, underline="=" * min(len(rule.title), width),
         length=lambda mm: format_length(mm, units), cite=lambda source: _cite(base, source),
         how_often=words.how_often.words, base_rate=words.base_rate.words, more_or_less=more_or_less,
@@ -42,7 +42,7 @@ def page(base: RuleBase, rule_id: str, units: Units = "in", width: int = 80) -> 
             extent.what for cause in base.cures_of.get(rule_id, ()) if (extent := base.causes[cause].extent)
         )),
     )  # fmt: skip
-    lines = (line for text in re.sub(r"\n{3,}", "\n\n", told).splitlines() for line in _folded(text, width))
+    lines = (line for row in re.sub(r"\n{3,}", "\n\n", text).splitlines() for line in _folded(row, width))
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -55,12 +55,12 @@ def _template() -> Any:
 
 
 def _on_one_line(value: Any) -> Any:
-    """A text of the rules on one line; what a macro of the page put out ends its lines itself."""
+    """Put a text of the rules on one line; the output of the page's macros already ends its lines."""
     return value.replace("\n", " ") if isinstance(value, str) and not value.endswith("\n") else value
 
 
 def _folded(text: str, width: int) -> Iterator[str]:
-    """A line of the page in lines that are not wider; an id stays whole, so that it can be copied."""
+    """Wrap a line of the page; ids stay whole, so that they can be copied."""
     mark = _MARK.match(text)
     indent = " " * len(mark[0]) if mark else ""
     lines = textwrap.wrap(text, width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)

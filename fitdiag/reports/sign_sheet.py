@@ -1,4 +1,4 @@
-"""The illustrated sheet of signs: station by station, numbered as the interview numbers them, the right beside the wrong."""
+"""The illustrated sheet of signs, by station and numbered as in the interview, right beside wrong."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ MARGIN, GUTTER, SMALL = 11.0, 7.0, 7.0  # mm; points
 
 @dataclass(frozen=True)
 class Sign:
-    """One sign on the sheet: its number, what it is called and asked, and its pictures, each with its caption."""
+    """One sign on the sheet: number, title, question, and pictures with captions."""
 
     number: int
     title: str
@@ -64,13 +64,13 @@ def signs_by_station(base: RuleBase, units: Units) -> Iterator[tuple[str, tuple[
 
 
 def sheet_html(base: RuleBase, units: Units) -> str:
-    """The sheet as one page for the browser."""
+    """The sheet as an HTML page."""
     stations = list(signs_by_station(base, units))
     return str(template("reports/sign_sheet.html").render(title=TITLE, intro=INTRO, stations=stations))
 
 
 def sheet_pdf(base: RuleBase, units: Units, paper: str) -> bytes:
-    """The sheet on paper, two signs beside each other; a sign is never split."""
+    """The sheet as a PDF, two signs side by side; a sign is never split."""
     pdf = document(TITLE, PAPERS[paper])
     pdf.set_lang("en")
     pdf.set_margin(MARGIN)
@@ -113,7 +113,7 @@ def _foot(pdf: FPDF) -> None:
 
 
 def _put(pdf: FPDF, sign: Sign, place: tuple[float, float, float], size: tuple[float, float]) -> None:
-    """A sign at a place (left, top, width), its pictures of a size (width, height, mm)."""
+    """Set a sign at a place (left, top, width), with pictures of a size (width, height), all mm."""
     (x, top, width), (wide, high) = place, size
     pdf.set_font("helvetica", "B", 8.5)
     pdf.set_xy(x, top)
@@ -127,7 +127,7 @@ def _put(pdf: FPDF, sign: Sign, place: tuple[float, float, float], size: tuple[f
 
 
 def put_svg(pdf: FPDF, svg: str, place: tuple[float, float, float, float]) -> None:
-    """An image set into a box (left, top, width, height, mm), as large as fits, cut at its own edge."""
+    """Fit an SVG into a box (left, top, width, height, mm), clipped to its own edge."""
     found = re.search(r'viewBox="\S+ \S+ (\S+) (\S+)"', svg)
     assert found is not None
     left, top, room_wide, room_high = place

@@ -112,7 +112,7 @@ def _finding(symptom: Symptom, amounts: Sequence[_Amount], *, higher: bool) -> F
 
 
 def _verdict(symptom: Symptom, amount: _Amount) -> Seen:
-    """ "yes" or "no", or "unsure" where the error allows both."""
+    """Return yes, no, or unsure where the error allows both."""
     assert symptom.measure is not None
     least = symptom.measure.seen_from_mm
     if symptom.measure.worse == "less":

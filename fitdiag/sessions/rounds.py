@@ -1,7 +1,7 @@
-"""What the rounds of a case add up to: what was done, what was expected and what came, what went too far, what goes in circles.
+"""What the rounds of a case add up to: what was done, what was expected and observed, what went too far, what goes in circles.
 
-From a case, the rules and the findings of the round to plain values and sentences. A prediction carries its range; nothing is
-called off that lies within it.
+Turns a case, the rules and the round's findings into plain values and sentences. A prediction carries its range; nothing inside
+it is called a miss.
 """
 
 from __future__ import annotations
@@ -27,13 +27,13 @@ from fitdiag.sessions.round_log import RoundLog, digest
 from fitdiag.sessions.state import Conclusion, answer_event, conclude, events_of, offered_event
 from fitdiag.units import InvalidLengthError, Units, format_given, format_length, format_reading, parse_length
 
-PATTERN_SHARE = 0.3  # of a change on paper, how far cloth may differ; a fitter's judgement
+PATTERN_SHARE = 0.3  # share of a change on paper by which cloth may differ; a fitter's judgement
 SAME_MM = 0.5  # amounts that differ by less are the same
-ERROR_MM = 3.0  # of an amount that was read with a ruler on a person; a fitter's judgement
+ERROR_MM = 3.0  # standard deviation of an amount read with a ruler on a person; a fitter's judgement
 
 
 def known_findings(base: RuleBase, case: Case) -> Findings:
-    """What is known before the answers of the last round, and with them once its questions have begun."""
+    """What is known before the last round's answers, and including them once its questions have begun."""
     *earlier, one = case.rounds
     log = RoundLog.of(one)
     if log.begun:
@@ -56,13 +56,13 @@ def known_findings(base: RuleBase, case: Case) -> Findings:
 
 
 def _joined(known: Findings, mine: Findings) -> Findings:
-    """Both together; what was done before the case began stands before what was done in its rounds."""
+    """Join both; what was done before the case comes before what was done in its rounds."""
     done = (*(item for item in mine.done if item not in known.done), *known.done)
     return replace(known.joined(replace(mine, done=())), done=done)
 
 
 def known_line(base: RuleBase, case: Case) -> Event:
-    """All that is known when the questions of the last round begin, as one line of its log, without what is in it already."""
+    """What is known when the last round's questions begin, as one line of its log, without what the log holds already."""
     one = case.rounds[-1]
     log, known = RoundLog.of(one), known_findings(base, case)
     there = log.findings(base)
@@ -94,9 +94,9 @@ def known_line(base: RuleBase, case: Case) -> Event:
 def expected_outcomes(
     base: RuleBase, findings: Findings, advised: Iterable[Advised], on_pattern: Mapping[str, float] | None = None
 ) -> dict[str, Outcome]:
-    """What the next try-on should show of each measured sign, mm, with one standard deviation.
+    """Predict each measured sign at the next try-on, in mm with its standard deviation.
 
-    By the rules' `expects`; a sign that is a measure of the pattern too goes by `on_pattern`, what the alterations change there.
+    By the rules' `expects`; a sign that is also a pattern measure goes by `on_pattern`, its change on the pattern in mm.
     """
     before = {f.symptom: (f.amount_mm, f.error_mm or ERROR_MM) for f in findings.seen if f.amount_mm is not None}
     change, spread = dict[str, float](), dict[str, float]()
@@ -122,7 +122,7 @@ def expected_outcomes(
 
 
 def observed_outcomes(previous: Round, findings: Findings) -> dict[str, Outcome]:
-    """The outcomes of the round before, with what is seen now filled in; a sign that is gone counts as nothing left."""
+    """The previous round's outcomes with what is observed now; a sign that is gone counts as 0 mm."""
     filled = dict(previous.outcome)
     for symptom, outcome in previous.outcome.items():
         found = findings.symptoms.get(symptom)
@@ -132,7 +132,7 @@ def observed_outcomes(previous: Round, findings: Findings) -> dict[str, Outcome]
 
 
 def compared(base: RuleBase, outcomes: Mapping[str, Outcome], units: Units) -> Iterator[str]:
-    """Expected against observed, in words."""
+    """Describe expected against observed."""
     for symptom, outcome in outcomes.items():
         if outcome.expected is None or outcome.observed is None:
             continue
@@ -143,7 +143,7 @@ def compared(base: RuleBase, outcomes: Mapping[str, Outcome], units: Units) -> I
         told = f"{name}: {was}, expected about {format_reading(max(outcome.expected, 0.0), units)}"
         told += f" (give or take {format_length(error, units)}), now {format_reading(outcome.observed, units)}"
         off = outcome.observed - max(outcome.expected, 0.0)
-        # a distance that is too small at first grows
+        # a distance that was too small should grow
         grows = outcome.before is not None and outcome.expected > outcome.before
         if abs(off) <= 2 * error:
             yield f"{told}: as expected"
@@ -156,12 +156,12 @@ def compared(base: RuleBase, outcomes: Mapping[str, Outcome], units: Units) -> I
 def remarks(
     base: RuleBase, findings: Findings, moved_mm: Mapping[str, float] | None = None, looks: Sequence[Findings] = ()
 ) -> tuple[str, ...]:
-    """What the history warns of before anything more is altered.
+    """Warnings from the history, before anything more is altered.
 
-    `moved_mm`: by how much (mm) all that was done of an alteration lessened the measure that is followed. `looks`: what was
-    found in the earlier rounds, the first round first.
+    `moved_mm`: by how much (mm) each alteration reduced the followed measure in all. `looks`: findings of the earlier rounds,
+    in order.
     """
-    done: dict[str, list[Done]] = {}  # from the findings, which know what came before the case too
+    done: dict[str, list[Done]] = {}  # from the findings, which include what was done before the case
     for item in findings.done:
         if item.alteration in base.alterations:
             done.setdefault(item.alteration, []).append(item)
@@ -182,7 +182,7 @@ def _in_all(done: Iterable[Done]) -> float:
 def _too_far(
     base: RuleBase, done: _DoneOf, looks: Sequence[Findings], moved_mm: Mapping[str, float], plan: Plan
 ) -> Iterator[str]:
-    """An alteration that brings signs which are there now and came with it: it may have gone too far, and what the list says."""
+    """Warn of alterations whose own signs are seen now and came with them: they may have gone too far."""
     units = looks[-1].units
     for alteration, items in done.items():
         rule, mm, rounds = base.alterations[alteration], _in_all(items), {item.round for item in items}
@@ -206,9 +206,9 @@ def _too_far(
 
 
 def _came(sign: Symptom, alteration: str, looks: Sequence[Findings]) -> str:
-    """A sign that is there now and came, turned or grew with an alteration, with how it was before; empty for any other.
+    """Describe a sign that appeared, turned or grew with an alteration, and how it was before; empty for any other.
 
-    Of what was done before the first look only what that look showed can be told.
+    For what was done before the first look there is only that look to go by.
     """
     title, unasked = lower_first(sign.title), Finding(sign.id, "unsure")
     for item in (item for item in looks[-1].done if item.alteration == alteration):
@@ -232,7 +232,7 @@ def _came(sign: Symptom, alteration: str, looks: Sequence[Findings]) -> str:
 
 
 def _over_the_rounds(base: RuleBase, done: _DoneOf, units: Units) -> Iterator[str]:
-    """What goes in circles (taking back once what went too far is none), comes back, or is more than one pattern takes."""
+    """Warn of what goes in circles (reversing once does not count), comes back, or exceeds what one pattern takes."""
     for alteration, items in done.items():
         rule, rounds = base.alterations[alteration], {item.round for item in items}
         other = rule.opposite or ""
@@ -260,7 +260,7 @@ Told = dict[str, tuple[float | None, bool]]  # by alteration: its amount in mm i
 def told_done(
     base: RuleBase, texts: Sequence[str], ticked: Iterable[tuple[str, str, float | None]], units: Units
 ) -> Told:
-    """What was really done: by `alteration=amount`, `=yes` or `=no` texts, else by the form. Raises ProblemsFoundError."""
+    """Read what was really done from `alteration=amount`, `=yes` or `=no` texts, else the form. Raises ProblemsFoundError."""
     told = {name: _amount_or_no(base, name, text, units) for name, _, text in (item.partition("=") for item in texts)}
     for alteration, state, amount in ticked:
         told.setdefault(alteration, (amount, state in ("as-written", "otherwise")))
@@ -290,14 +290,14 @@ def carried(one: Round, alteration: str, amount: float | None, was_done: bool) -
 
 
 def done_late(before: Round, told: Told, texts: Sequence[str]) -> tuple[Carried, ...]:
-    """What was done of a round with what is told later; of what is known already only what was said in so many words changes."""
+    """What was done of a round, with later reports added; what is known already changes only where `texts` say so."""
     known, said = {item.alteration: item for item in before.done}, {text.partition("=")[0] for text in texts}
     new = {name: carried(before, name, *how) for name, how in told.items() if name not in known or name in said}
     return tuple({**known, **new}.values())
 
 
 def changed_in_all(base: RuleBase, case: Case) -> list[str]:
-    """What was altered over all rounds, each alteration once with its amounts together."""
+    """Describe what was altered over all rounds, each alteration once with its total."""
     amounts: dict[str, float] = {}
     for item in (item for one in case.rounds for item in one.done if item.done):
         amounts[item.alteration] = amounts.get(item.alteration, 0.0) + (item.amount_mm or 0.0)
@@ -311,9 +311,9 @@ def changed_in_all(base: RuleBase, case: Case) -> list[str]:
 def came_in(
     base: RuleBase, case: Case, given: Findings | None, *, checksum: str, words: str, ticked: Iterable[Finding]
 ) -> dict[str, Any]:
-    """Findings of the fitter's and a form (its checksum, empty without one) as entries for a line of the round's log.
+    """The fitter's findings and a form (its checksum, empty without one) as entries for a line of the round's log.
 
-    What the fitter saw counts before what the client ticked.
+    What the fitter saw outranks what the client ticked.
     """
     mine, known = given or Findings(units=case.units), RoundLog.of(case.rounds[-1]).findings(base)
     new = {
@@ -325,7 +325,7 @@ def came_in(
 
 
 def with_mail(line: Mapping[str, Any], mail: str, words: str, events: Sequence[Event]) -> dict[str, Any]:
-    """The same entries with a mail that holds no form: its words, and the events it proposes."""
+    """Add a mail without a form to the entries: its words, and the events it proposes."""
     return {
         **line,
         "from": digest(f"{line.get('from', '')}{mail}".encode()),
@@ -339,7 +339,7 @@ def with_mail(line: Mapping[str, Any], mail: str, words: str, events: Sequence[E
 
 @dataclass(frozen=True)
 class Choice:
-    """What a conclusion proposes, what of it is left out, and the amounts in mm set by hand, by alteration."""
+    """What a conclusion proposes, which alterations are left out, and amounts (mm) set by hand, by alteration."""
 
     base: RuleBase
     proposed: Conclusion
@@ -349,7 +349,7 @@ class Choice:
 
     @property
     def listed(self) -> tuple[Recommendation, ...]:
-        """All that is proposed, with the amounts as they are now."""
+        """Everything proposed, with the current amounts."""
         return tuple(self._amended(item) for item in self.proposed.plan.recommendations)
 
     @property
@@ -358,18 +358,18 @@ class Choice:
         return tuple(item for item in self.listed if item.alteration not in self.out)
 
     def without(self, names: Iterable[str]) -> Choice:
-        """These left out as well, and with them what is only done after them."""
+        """Leave these out too, and whatever is only done after them."""
         out = self.out | set(names)
         while more := {item.alteration for item in self.listed if item.only_after in out} - out:
             out |= more
         return replace(self, out=frozenset(out))
 
     def by_hand(self, alteration: str, mm: float) -> Choice:
-        """Another amount of one of them."""
+        """Set another amount (mm) for one alteration."""
         return replace(self, amounts={**self.amounts, alteration: mm})
 
     def concluded(self) -> Conclusion:
-        """The conclusion with this list: numbered anew, and its first sentence to suit."""
+        """The conclusion with this list, renumbered and with a matching verdict."""
         chosen, plan = self.chosen, self.proposed.plan
         if chosen == plan.recommendations:
             return self.proposed
@@ -389,7 +389,7 @@ class Choice:
 
 
 def choice_of(base: RuleBase, conclusion: Conclusion, one: Round, units: Units) -> Choice:
-    """What was chosen in an earlier run of a round stays chosen."""
+    """Restore the choices of an earlier run of the round."""
     planned = {item.alteration: item.amount.mm for item in conclusion.plan.recommendations}
     advised = {item.alteration: item.amount_mm for item in one.advised if item.amount_mm is not None}
     amounts = {name: mm for name, mm in advised.items() if name in planned and abs(mm - planned[name]) >= SAME_MM}
@@ -400,7 +400,7 @@ def choice_of(base: RuleBase, conclusion: Conclusion, one: Round, units: Units) 
 
 
 def nudged(rounds: Iterable[Round]) -> dict[str, float]:
-    """By how much (mm) the try-ons of these rounds moved each part of the simulated body in all."""
+    """How far (mm) the try-ons of these rounds moved each part of the simulated body in total."""
     total: dict[str, float] = {}
     for part, mm in (nudge for one in rounds for nudge in one.nudges.items()):
         total[part] = total.get(part, 0.0) + mm

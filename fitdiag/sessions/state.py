@@ -1,4 +1,4 @@
-"""What the events of a session add up to. A pure fold: the same events give the same state, at the keyboard or in a replay."""
+"""The state of a session, a pure fold of its events: the same events give the same state, live or in a replay."""
 
 from __future__ import annotations
 
@@ -21,19 +21,19 @@ from fitdiag.units import Units
 
 STAGES = ("history", "body", "seen", "questions")
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
-AWAITS = "awaits"  # marks an answer that is saved although its amount is still to come
+AWAITS = "awaits"  # marks an answer saved before its amount is known
 _UNDOABLE = ("answer", "body", "done", "measures", "stage", "offered")
 
 
 @dataclass(frozen=True)
 class State:
-    """A session so far. `ended`: the stages of the interview that are over; `unknown`: ids these rules do not know.
+    """A session so far. `ended`: finished stages of the interview; `unknown`: ids these rules do not know.
 
     `awaiting`: the latest answer if its amount is still to come; `offered`: measured in pictures, neither confirmed nor refused
-    yet; `before`: what was seen at the try-on before this one; `recorded`: the conclusion, if nothing was answered after it;
-    `again`: signs to photograph or ask at the next try-on. `kept`: words said before their stage came, each with that stage.
-    `sentences`: where an offered finding was read from a mail, the sentence, by symptom. `open`: the signs that were on the screen
-    with the last one answered, and are still to be answered; those taken back come before them.
+    yet; `before`: what was seen at the previous try-on; `recorded`: the conclusion, if nothing was answered after it;
+    `again`: signs to photograph or ask about at the next try-on. `kept`: words said before their stage, as (stage, words).
+    `sentences`: by symptom, the sentence of a mail an offered finding was read from. `open`: signs shown together with the last
+    one answered and not answered yet; those taken back come first.
     """
 
     findings: Findings
@@ -52,7 +52,7 @@ class State:
 
 
 def read_as(kind: Any, value: object) -> Any:
-    """A value of the log as what it should be; None for one that a hand or a fault of the disk has spoilt."""
+    """Validate a value of the log as a type; None if an edit or a disk fault has damaged it."""
     try:
         return adapter(kind).validate_python(value)
     except ValidationError:
@@ -60,15 +60,15 @@ def read_as(kind: Any, value: object) -> Any:
 
 
 def fold(events: Iterable[Event], base: RuleBase) -> State:
-    """The state after all events; `back` events take the latest steps away again."""
+    """Return the state after all events; `back` events undo the latest steps."""
     head: Event = {}
     steps: list[Event] = []
     notes: list[str] = []
     before: tuple[Finding, ...] = ()
     kept: list[tuple[str, str]] = []
-    known = 0  # so many steps were known when the questions began; `back` leaves them
+    known = 0  # number of steps known before the questions began; `back` does not undo them
     recorded: Event | None = None
-    returned: list[object] = []  # the signs to stand before again after a `back`
+    returned: list[object] = []  # the signs to ask again after a `back`
     for event in events:
         kind = event["event"]
         if kind == "start":
@@ -92,7 +92,7 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
             recorded, returned = None, []
             of_what = ("event", "symptom", "alteration")
             if steps and steps[-1].get(AWAITS) and all(event.get(key) == steps[-1].get(key) for key in of_what):
-                steps.pop()  # it brings the amount that the one before was still waiting for: both are one step
+                steps.pop()  # it brings the amount the previous one was waiting for: both are one step
             steps.append(event)
     units: Units = "cm" if head.get("units") == "cm" else "in"
     findings = Findings(units=units, client=one_line(head.get("client", ""), 80), notes=tuple(notes))
@@ -153,15 +153,15 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
 
 
 def _measured(findings: Findings, event: Event, base: RuleBase) -> Findings:
-    """Findings with the measures, the tables and the earlier readings of a `measures` event."""
+    """Add the measures, tables and earlier readings of a `measures` event to the findings."""
 
     def lengths(key: str, known: Collection[str]) -> dict[str, float]:
-        told = {name: read_as(Mm, mm) for name, mm in mapped(event, key).items() if name in known}
-        return {name: mm for name, mm in told.items() if mm is not None}
+        read = {name: read_as(Mm, mm) for name, mm in mapped(event, key).items() if name in known}
+        return {name: mm for name, mm in read.items() if mm is not None}
 
     tables = mapped(event, "tables").items()
     rounds: list[Earlier] = [one for item in listed(event, "earlier") if (one := read_as(Earlier, item)) is not None]
-    known = [(one.round, {s: told for s, told in one.readings.items() if s in base.symptoms}) for one in rounds]
+    known = [(one.round, {s: reading for s, reading in one.readings.items() if s in base.symptoms}) for one in rounds]
     return findings.joined(
         Findings(
             units=findings.units,
@@ -176,14 +176,14 @@ def _measured(findings: Findings, event: Event, base: RuleBase) -> Findings:
 
 
 def offered_event(findings: Iterable[Finding], sentences: Mapping[str, str] | None = None) -> dict[str, Any]:
-    """Findings from pictures or a mail, to be confirmed one by one, as an event of the log; with the sentences they were read from."""
+    """Findings from pictures or a mail, to be confirmed one by one, as a log event; `sentences`: what they were read from."""
     told = sentences or {}
     more = {name: {"sentence": sentence} for name, sentence in told.items()}
     return {"event": "offered", "findings": [answer_event(one) | more.get(one.symptom, {}) for one in findings]}
 
 
 def _offered(state: State, event: Event, base: RuleBase) -> State:
-    """What is still to be confirmed after an `offered` event: it brings findings, or says which one was refused."""
+    """Apply an `offered` event, which brings findings or says which one was refused."""
     left = (finding for finding in state.offered if finding.symptom != event.get("refused"))
     told = {item["symptom"]: one_line(item["sentence"], 400) for item in listed(event, "findings")
             if finding_from(item, base) is not None and item.get("sentence")}  # fmt: skip
@@ -191,13 +191,13 @@ def _offered(state: State, event: Event, base: RuleBase) -> State:
 
 
 def answer_event(finding: Finding) -> dict[str, Any]:
-    """A finding as an event of the log."""
+    """A finding as a log event."""
     head = {"event": "answer", "symptom": finding.symptom, "seen": finding.seen, "origin": finding.origin}
     return head | {key: value for key, value in vars(finding).items() if value is not None}
 
 
 def finding_from(event: object, base: RuleBase) -> Finding | None:
-    """The finding of an `answer` event; None if the event is not one (a hand-made or damaged line), or the rules do not know it."""
+    """The finding of an `answer` event; None if it is damaged or the rules do not know it."""
     finding: Finding | None = read_as(Finding, event)
     sound = (
         finding is not None
@@ -208,7 +208,7 @@ def finding_from(event: object, base: RuleBase) -> Finding | None:
 
 
 def found_in(event: Event, base: RuleBase) -> tuple[Finding, ...]:
-    """All findings that an event holds."""
+    """All findings in an event."""
     return tuple(finding for item in listed(event, "findings") if (finding := finding_from(item, base)) is not None)
 
 
@@ -218,7 +218,7 @@ def _done_from(event: Event, base: RuleBase) -> Done | None:
 
 
 def measures_event(findings: Findings) -> dict[str, Any]:
-    """Measures of body, pattern and earlier try-ons, in mm, and the tables chosen, as an event of the log."""
+    """Measures of body, pattern and earlier try-ons (mm), and the tables chosen, as a log event."""
     known = {"body": findings.body_measures, "pattern": findings.pattern_measures, "tables": findings.tables}
     more = {
         "at_rest": dict(findings.at_rest),
@@ -229,12 +229,12 @@ def measures_event(findings: Findings) -> dict[str, Any]:
 
 
 def done_event(done: Done) -> dict[str, Any]:
-    """An earlier alteration as an event of the log."""
+    """An earlier alteration as a log event."""
     return {"event": "done", **vars(done)}
 
 
 def events_of(found: Findings, known: Findings) -> list[dict[str, Any]]:
-    """Findings as events of a log, without what is known of them already."""
+    """Findings as log events, without what is known already."""
     events: list[dict[str, Any]] = [done_event(item) for item in found.done if item not in known.done]
     if found.body:
         sides = {"sides": dict(found.body_sides)} if found.body_sides else {}
@@ -256,9 +256,9 @@ class Conclusion:
 
 
 def conclude(base: RuleBase, findings: Findings) -> Conclusion:
-    """The one way from findings to a plan, for every door: keyboard, answers file, findings file and replay.
+    """Go from findings to a plan; the one way for interview, answers file, findings file and replay.
 
-    All that it says speaks in the units of the findings.
+    All texts are in the units of the findings.
     """
     base = base.in_units(findings.units)
     settled, contradictions = settle(base, with_measures(base, findings))
@@ -267,7 +267,7 @@ def conclude(base: RuleBase, findings: Findings) -> Conclusion:
 
 
 def conclusion_event(conclusion: Conclusion) -> dict[str, Any]:
-    """What was concluded, short, for the log: so that a replay can show what differs."""
+    """A short record of the conclusion for the log, so that a replay can show what differs."""
     beliefs, plan = conclusion.diagnosis.beliefs[:8], conclusion.plan
     return {
         "event": "conclusion",
