@@ -1,4 +1,4 @@
-"""The states of a pass (`exact.Lists`) as numpy arrays: for wide components, where this is worth loading numpy."""
+"""The states of a pass (`exact.Lists`) as numpy arrays, for components wide enough to be worth loading numpy."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ Array = NDArray[np.float64]
 
 
 class Arrays:
-    """The states of a pass: an array with a number for each way the open bits can stand."""
+    """The same as `exact.Lists`, on float64 arrays of shape (2^bits,)."""
 
     def start(self) -> Array:
         return np.ones(1)

@@ -1,4 +1,4 @@
-"""From findings to beliefs: how probable each cause is, and what each answer says for and against it, in words."""
+"""From findings to beliefs: how probable each cause is, and what each answer says for or against it, in words."""
 
 from __future__ import annotations
 
@@ -21,21 +21,21 @@ from fitdiag.problems import stop
 from fitdiag.units import format_length, format_reading
 
 FIRMNESS = ((10.0, "very strongly"), (4.0, "strongly"), (1.8, "clearly"), (1.15, "slightly"))
-NAMED = 0.8  # how surely a fitter names what meets the eye, asked whether that is all; a fitter's judgement
-# simulated muslins are made, not met: none of some twenty causes is more common, one or two are there
+NAMED = 0.8  # chance that a fitter asked "is that all?" has named a visible sign; a fitter's judgement
+# simulated faults are made on purpose: some twenty causes, equally likely, one or two at a time
 _SIMULATED_RATE = 0.07
-_NOT_SIMULATED = 1e-6  # and what the laboratory cannot make is not there
+_NOT_SIMULATED = 1e-6  # and causes that cannot be simulated are absent
 _LARGEST_ODDS = 1e12
 _LIKELY_FROM, _MOST_LIKELY = 0.05, 5
 _NOT_RULED_OUT_FROM, _MOST_NOT_RULED_OUT = 0.02, 6
-_EQUAL = 12  # decimals to which numbers count as equal in a ranking, so that rounding never decides it
-_CLEAR = 3.0  # standard deviations from a sign's own mark to its mark for clear, read with a ruler
-_AS_GOOD = 2.999  # from here on a measured amount is as good as a yes, or a no
+_EQUAL = 12  # decimals compared in a ranking, so that rounding never decides it
+_CLEAR = 3.0  # standard deviations between a sign's threshold and its mark for clear, measured with a ruler
+_AS_GOOD = 2.999  # standard deviations from which a measured amount is a plain yes or no
 
 
 @dataclass(frozen=True)
 class Reason:
-    """What one answer, body note or earlier alteration says about a cause. `factor` multiplies the odds of the cause."""
+    """What one answer, body note or earlier alteration says about a cause; `factor` multiplies the odds of the cause."""
 
     kind: Literal["symptom", "body", "done"]
     id: str
@@ -44,14 +44,14 @@ class Reason:
 
     @property
     def firmness(self) -> str:
-        """How firmly it speaks, in a word; empty when it hardly says anything."""
+        """The strength of the evidence in words; empty if negligible."""
         size = max(self.factor, 1 / self.factor) if self.factor > 0 else inf
         return next((word for least, word in FIRMNESS if size >= least), "")
 
 
 @dataclass(frozen=True)
 class Belief:
-    """One cause: its probability, and the reasons for and against it, the strongest first."""
+    """One cause: its posterior and prior probability, and the reasons for and against it, strongest first."""
 
     cause: str
     probability: float
@@ -63,7 +63,7 @@ class Belief:
 
 @dataclass(frozen=True)
 class Question:
-    """A symptom not yet answered: what its answer would tell, in bits, and what asking costs (1 = looking)."""
+    """An unanswered symptom: the expected information of its answer in bits, and the cost of asking (1 = looking)."""
 
     symptom: str
     gain_bits: float
@@ -71,16 +71,16 @@ class Question:
 
     @property
     def worth(self) -> float:
-        """Bits per unit of cost; the measure questions are chosen by."""
+        """Bits per unit of cost, by which questions are chosen."""
         return self.gain_bits / self.cost
 
 
 @dataclass(frozen=True)
 class Compiled:
-    """A rule base and findings as numbers: the network, the evidence, and which index is which id.
+    """A rule base and findings as numbers: the network, the evidence, and the ids by index.
 
-    `presumed`: signs nobody named though all that meets the eye was named. In the network and the evidence they are absent,
-    but with their links and their leak weakened to the power of NAMED.
+    `presumed`: visible signs that nobody named, though all visible signs were asked for. They count as absent, with links and
+    leak raised to the power NAMED.
     """
 
     network: Network
@@ -91,7 +91,7 @@ class Compiled:
 
 
 class Diagnosis:
-    """Beliefs over all causes given findings. Computed when made; reasons and questions when first asked for."""
+    """Beliefs over all causes given findings; computed on creation, reasons and questions on first use."""
 
     def __init__(self, base: RuleBase, findings: Findings) -> None:
         self.base = base
@@ -104,9 +104,9 @@ class Diagnosis:
 
     @cached_property
     def beliefs(self) -> tuple[Belief, ...]:
-        """Every cause, the most probable first; equal ones by id, so that the order never depends on chance.
+        """Every cause, the most probable first, ties by id.
 
-        A cause that nothing seen or read speaks of comes after those of which something does, however common it is.
+        Causes that no sign or reading bears on come last, however common they are.
         """
         shifts = self._shifts()
         prior = dict(zip(self.compiled.causes, self.compiled.network.prior, strict=True))
@@ -130,23 +130,23 @@ class Diagnosis:
 
     @cached_property
     def touched(self) -> frozenset[str]:
-        """The causes of which a sign was seen, or on whose extent a reading bears."""
+        """The causes with a sign seen, or with a reading that bears on their extent."""
         return frozenset(cause for cause in self.probability if cause in self.extents or self.has_sign(cause))
 
     @cached_property
     def likely(self) -> tuple[Belief, ...]:
-        """The few causes that a sign speaks for, the most probable first."""
+        """The few likely causes with a sign, the most probable first."""
         likely = [one for one in self.beliefs if one.has_sign and one.probability >= _LIKELY_FROM]
         return tuple(likely[:_MOST_LIKELY])
 
     @cached_property
     def not_ruled_out(self) -> tuple[Belief, ...]:
-        """The next few that a sign or a reading bears on: a small fault hides behind a large one."""
+        """The next few causes that a sign or reading bears on: a small fault may hide behind a large one."""
         rest = [one for one in self.beliefs if one.cause in self.touched and one not in self.likely]
         return tuple([one for one in rest if one.probability >= _NOT_RULED_OUT_FROM][:_MOST_NOT_RULED_OUT])
 
     def has_sign(self, cause_id: str) -> bool:
-        """Whether at least one symptom that the cause shows, or moves by its extent, was seen."""
+        """Whether at least one symptom that the cause shows, or whose reading it moves, was seen."""
         return cause_id in self._signed
 
     @cached_property
@@ -159,11 +159,11 @@ class Diagnosis:
 
     @cached_property
     def extents(self) -> Mapping[str, CauseExtent]:
-        """How much each cause is, if it is there: of the causes on which some reading bears."""
+        """The extent of each cause, if present, for causes that some reading bears on."""
         return self.joint.extents(self.probability)
 
     def _shifts(self) -> dict[str, list[Reason]]:
-        """What each answer contributes: the odds of each cause with all answers against the odds without this one."""
+        """Reasons by cause: the factor of an answer is the odds with all answers over the odds without this one."""
         least = FIRMNESS[-1][0]
         odds = [_odds(probability) for probability in self.posterior.probability]
         read = self.joint.shifts if self.joint.measured > 1 else {}
@@ -181,28 +181,28 @@ class Diagnosis:
             for cause, now, earlier in zip(self.compiled.causes, odds, before, strict=True):
                 factor = read.get(finding.symptom, {}).get(cause, now / _odds(earlier))
                 if factor > least or factor * least < 1.0:
-                    said = text if factor > 1.0 else too_little
-                    result.setdefault(cause, []).append(Reason("symptom", finding.symptom, factor, said))
+                    shown = text if factor > 1.0 else too_little
+                    result.setdefault(cause, []).append(Reason("symptom", finding.symptom, factor, shown))
         return result
 
     def questions(self) -> tuple[Question, ...]:
-        """Every open symptom that can be asked now, the most worthwhile first."""
+        """Every open symptom that can be asked now, the highest worth first."""
         result, seen = [], {finding.symptom for finding in self.findings.seen}
         for index, gain in self.posterior.gains().items():
             symptom = self.base.symptoms[self.compiled.symptoms[index]]
             if symptom.needs and seen.isdisjoint(symptom.needs):
-                continue  # a test of something that is not there
+                continue  # a test of a sign that was not seen
             result.append(Question(symptom.id, gain, self.base.words.cost.words[symptom.by]))
         return tuple(sorted(result, key=lambda question: (-round(question.worth, _EQUAL), question.symptom)))
 
     def next_question(self) -> Question | None:
-        """The question most worth asking; None when none is worth it."""
+        """The question most worth asking; None if none is worth it."""
         best = next(iter(self.questions()), None)
         return best if best is not None and best.worth >= self.base.setting("stop_below_bits") else None
 
 
 def against_rest(base: RuleBase, findings: Findings) -> Findings:
-    """Findings whose measured signs count as seen against what a right block shows on this client, where that is known."""
+    """Findings with measured signs judged against what a right block shows on this client, where known."""
     if not findings.at_rest and findings.readings_from == "cloth":
         return findings
     for finding in findings.symptoms.values():
@@ -216,7 +216,7 @@ def against_rest(base: RuleBase, findings: Findings) -> Findings:
 
 
 def with_derived(base: RuleBase, findings: Findings) -> Findings:
-    """Adds what follows by itself: a sign on one side alone answers the question whether one side shows more."""
+    """Add what follows: a sign on one side alone answers whether one side shows more."""
     if BOTH_SIDES_DIFFER not in base.symptoms or BOTH_SIDES_DIFFER in findings.symptoms:
         return findings
     if any(finding.side in ("left", "right") for finding in findings.seen):
@@ -225,7 +225,7 @@ def with_derived(base: RuleBase, findings: Findings) -> Findings:
 
 
 def compile_network(base: RuleBase, findings: Findings) -> Compiled:
-    """The rule base with these findings as numbers."""
+    """Turn a rule base and findings into numbers."""
     words = base.words
     causes, symptoms = tuple(base.believed), tuple(base.symptoms)
     row = {symptom: index for index, symptom in enumerate(symptoms)}
@@ -252,7 +252,7 @@ def compile_network(base: RuleBase, findings: Findings) -> Compiled:
 
 
 def background(base: RuleBase, cause: Cause, findings: Findings) -> list[Reason]:
-    """What body notes and earlier alterations say about a cause, whatever is seen."""
+    """Prior evidence on a cause: body notes and earlier alterations."""
     more, grades = base.words.more_or_less.words, base.words.body_grades.words
     reasons = []
     for note, grade in findings.body.items():
@@ -269,7 +269,7 @@ def background(base: RuleBase, cause: Cause, findings: Findings) -> list[Reason]
 
 @once
 def _strengths(base: RuleBase) -> tuple[list[float], list[list[tuple[int, float]]]]:
-    """By the row of each symptom, its leak, and its links: each cause that shows it, with q = 1 - strength."""
+    """The leak of each symptom, and its links: each cause that shows it, with q = 1 - strength."""
     often, anyway = base.words.how_often.words, base.words.seen_anyway.words
     links: dict[str, list[tuple[int, float]]] = {symptom: [] for symptom in base.symptoms}
     for index, cause in enumerate(base.believed.values()):
@@ -280,16 +280,16 @@ def _strengths(base: RuleBase) -> tuple[list[float], list[list[tuple[int, float]
 
 @once
 def _weakened(base: RuleBase) -> tuple[list[float], list[list[tuple[int, float]]]]:
-    """The same to the power of NAMED, as it holds for signs that meet the eye and nobody named."""
+    """Leaks and links to the power of NAMED, for visible signs that nobody named."""
     leak, links = _strengths(base)
     return [1.0 - (1.0 - one) ** NAMED for one in leak], [[(cause, q**NAMED) for cause, q in row] for row in links]
 
 
 def likelihood(base: RuleBase, finding: Finding, findings: Findings) -> tuple[float, float]:
-    """(λ0, λ1) of an answer: how well it fits "the sign is absent" and "the sign is there". Equal ones say nothing.
+    """The likelihoods (λ0, λ1) of an answer if the sign is absent and if it is present. Equal values say nothing.
 
-    A measured amount is weighed against the sign's own mark; at the mark for clear, read with a ruler, it is as good as a
-    yes, and the more is read the more it says. A blurred photo persuades less.
+    A measured amount is compared with the sign's threshold; measured with a ruler, an amount at the mark for clear is as good as
+    a yes. A larger error persuades less.
     """
     symptom = base.symptoms[finding.symptom]
     if finding.seen == "unsure" and finding.amount_mm is None:
@@ -303,7 +303,7 @@ def likelihood(base: RuleBase, finding: Finding, findings: Findings) -> tuple[fl
 
 
 def chance_by_amount(base: RuleBase, symptom: Symptom, finding: Finding, findings: Findings) -> float:
-    """How far a measured amount says that the sign is there, from 0 to 1; never less for more of the sign."""
+    """The likelihood, 0 to 1, that the sign is present given its measured amount; it never falls as the amount grows."""
     measure = symptom.measure
     assert measure is not None and finding.amount_mm is not None
     clear = abs(measure.grades_mm.get("clear", measure.seen_from_mm) - measure.seen_from_mm)
@@ -339,7 +339,7 @@ def finding_text(base: RuleBase, finding: Finding, findings: Findings) -> str:
 
 
 def lower_first(text: str) -> str:
-    """The text with a small first letter, unless the first word is written in capitals or is a letter by itself ("A V")."""
+    """The text with its first letter in lower case, unless the first word is an abbreviation in capitals."""
     first = text.split(" ", 1)[0]
     return text if len(first) > 1 and first.isupper() else text[:1].lower() + text[1:]
 

@@ -1,13 +1,13 @@
-"""Exact posterior of a two-layer noisy-OR network with several causes at once, and what each open question would tell.
+"""Exact posterior of a two-layer noisy-OR network with several causes at once, and the expected information of questions.
 
 A numeric core on bare lists: causes and findings are indexes, nothing here knows a rule base. Every finding has the form
 λ0·U + λ1·(1 - U), with U = (1 - leak)·Π q_i^x_i the chance that the sign is absent given the causes x.
 
-The parts are published: noisy-OR diagnosis with negative findings in closed form (Heckerman 1989, "A tractable inference
+Sources: noisy-OR diagnosis with negative findings in closed form (Heckerman 1989, "A tractable inference
 algorithm for diagnosing multiple diseases"), the factors of an OR taken cause by cause (Zhang & Poole 1996, "Exploiting
 causal independence in Bayesian network inference"; Takikawa & D'Ambrosio 1999, "Multiplicative factorization of noisy-max").
-Here each open finding is one bit, "already triggered or not", closed as soon as its last cause is passed; causes of one
-finding only are folded into that finding first. All terms are non-negative, so nothing cancels however rare the causes are.
+Each open finding is one bit, "already triggered or not", closed once its last cause is passed; causes of a single finding are
+folded into it first. All terms are non-negative, so nothing cancels however rare the causes are.
 """
 
 from __future__ import annotations
@@ -20,12 +20,12 @@ from typing import Any, NamedTuple
 
 Links = Sequence[Sequence[tuple[int, float]]]  # per finding: (cause, q = 1 - strength)
 Evidence = Mapping[int, tuple[float, float]]  # finding -> (λ0 if absent, λ1 if present)
-WIDEST = 18  # 2^18 numbers per step: about 250 MB and a second at the most
+WIDEST = 18  # 2^18 numbers per step: at most about 250 MB and a second
 _ARRAYS_FROM = 9  # a component this wide runs faster on numpy than on lists
 
 
 class TooWideError(ValueError):
-    """So many findings hang together that an exact answer would take too long."""
+    """Too many findings are coupled for an exact answer in reasonable time."""
 
     def __init__(self, width: int) -> None:
         super().__init__(f"{width} signs hang together; at most {WIDEST} can be weighed exactly")
@@ -34,7 +34,7 @@ class TooWideError(ValueError):
 
 @dataclass(frozen=True)
 class Network:
-    """Prior probability of each cause, leak of each finding, and the links of each finding (numbers between 0 and 1)."""
+    """Prior of each cause, leak and links of each finding; all numbers between 0 and 1."""
 
     prior: Sequence[float]
     leak: Sequence[float]
@@ -43,7 +43,7 @@ class Network:
 
 @dataclass
 class OpenFinding:
-    """An open finding inside a component: its leak and likelihoods, and the causes that show nothing else."""
+    """An open finding of a component: its leak, its likelihoods, and its private causes, which show nothing else in it."""
 
     number: int
     keep: float  # 1 - leak
@@ -53,19 +53,19 @@ class OpenFinding:
 
 
 class Step(NamedTuple):
-    """One cause of the pass: the bits that are opened before it and closed after it, each (finding, bit), and its own bits."""
+    """One cause of the pass: the bits opened before it and closed after it, each (finding, bit), and the bits of its links."""
 
     opens: Sequence[tuple[int, int]]
-    cause: int  # its place among the coupled ones
-    bits: Sequence[int]  # of each link of the cause
+    cause: int  # index among the coupled causes
+    bits: Sequence[int]  # one per link of the cause
     closes: Sequence[tuple[int, int]]
 
 
 @dataclass
 class Component:
-    """Findings that hang together through shared causes, and the steps of the pass, which depend only on what is linked.
+    """Findings coupled by shared causes, and the steps of the pass, which depend only on the links.
 
-    `coupled`: each cause of several findings, with the place and q of its links.
+    `coupled`: each cause of several findings, with (index of the finding, q) for each link.
     """
 
     findings: list[OpenFinding]
@@ -76,7 +76,7 @@ class Component:
 
 @lru_cache(maxsize=4096)
 def _steps(linked: tuple[tuple[int, ...], ...]) -> tuple[tuple[Step, ...], int]:
-    """The steps over causes that are linked to these findings, and how many bits are open at most. Raises TooWideError."""
+    """The steps over causes linked to these findings, and the most bits open at once. Raises TooWideError."""
     order = _order(linked)
     last = {finding: index for index in order for finding in linked[index]}
     bits: list[int] = []  # the open findings
@@ -88,19 +88,19 @@ def _steps(linked: tuple[tuple[int, ...], ...]) -> tuple[tuple[Step, ...], int]:
                 opens.append((finding, len(bits)))
                 bits.append(finding)
         width = max(width, len(bits))
-        own = [bits.index(finding) for finding in linked[index]]
+        linked_bits = [bits.index(finding) for finding in linked[index]]
         for finding in linked[index]:
             if last[finding] == index:
                 closes.append((finding, bits.index(finding)))
                 bits.remove(finding)
-        steps.append(Step(opens, index, own, closes))
+        steps.append(Step(opens, index, linked_bits, closes))
     if width > WIDEST:
         raise TooWideError(width)
     return tuple(steps), width
 
 
 def _order(linked: Sequence[Sequence[int]]) -> list[int]:
-    """Coupled causes in a greedy order: finish the finding that opens the fewest others first."""
+    """Order the coupled causes greedily: finish first the finding that opens the fewest others."""
     shown = [sum(1 << finding for finding in findings) for findings in linked]  # findings as bits
     waiting: dict[int, list[int]] = {}
     for index, findings in enumerate(linked):
@@ -130,10 +130,10 @@ def _order(linked: Sequence[Sequence[int]]) -> list[int]:
 
 
 class Sweep:
-    """One pass over a component: forward when it is made, which gives the `total` weight; then `back`, once.
+    """One pass over a component: forward on creation, giving the `total` weight; then `back`, once.
 
-    `states`: how the weights of the open bits are held, in `Lists` or in `arrays.Arrays`. After the way back `outside` holds what
-    "not triggered" and "triggered" of each finding are worth outside its own causes.
+    `states`: operations on the weights of the open bits, `Lists` or `arrays.Arrays`. After `back`, `outside` holds for each finding
+    the weights of "not triggered" and "triggered" outside its own causes.
     """
 
     def __init__(self, component: Component, off: Sequence[float], on: Sequence[float], states: Any = None) -> None:
@@ -163,7 +163,7 @@ class Sweep:
         self.total = float(state[0])
 
     def back(self) -> Iterator[tuple[Step, float, Any, Any]]:
-        """Each step, the last first: the weight with its cause there, the states moved by the cause, and what those after it are worth."""
+        """Yield each step, last first: the weight with its cause present, the forward states after it, and their backward weights."""
         states, findings, coupled = self.states, self.component.findings, self.component.coupled
         worth = states.start()
         for step in reversed(self.component.steps):
@@ -181,22 +181,22 @@ class Sweep:
                 worth = states.narrowed(worth, bit, *self.folded[finding][-1])
 
     def weights(self) -> dict[int, float]:
-        """For each cause the weight of the worlds in which it is there."""
-        found = {self.component.coupled[step.cause][0]: there for step, there, _, _ in self.back()}
-        return {**found, **self.private_weights()}
+        """For each cause, the weight of the worlds in which it is present."""
+        coupled = {self.component.coupled[step.cause][0]: weight for step, weight, _, _ in self.back()}
+        return {**coupled, **self.private_weights()}
 
     def private_weights(self) -> dict[int, float]:
-        """The same for the causes of one finding only, after the way back."""
-        found = {}
+        """The same for the private causes; call after `back`."""
+        weights = {}
         for finding, states, (low, high) in zip(self.component.findings, self.folded, self.outside, strict=True):
-            after_u, after_t = 1.0, 0.0  # by the private causes that come after
+            after_u, after_t = 1.0, 0.0  # by the private causes after this one
             for (cause, q), (u, t) in zip(reversed(finding.private), states[-2::-1], strict=True):
                 a, b = self.off[cause], self.on[cause]
                 rest_u = u * after_u
                 rest_t = t * (after_u + after_t) + u * after_t
-                found[cause] = b * (low * rest_u * q + high * (rest_t + rest_u * (1.0 - q)))
+                weights[cause] = b * (low * rest_u * q + high * (rest_t + rest_u * (1.0 - q)))
                 after_u, after_t = after_u * (a + b * q), after_t * (a + b) + after_u * (b * (1.0 - q))
-        return found
+        return weights
 
 
 def _states(width: int) -> Any:
@@ -208,13 +208,13 @@ def _states(width: int) -> Any:
 
 
 class Lists:
-    """The states of a pass as plain lists: a number for each way the open bits can stand."""
+    """The states of a pass as plain lists: one weight for each setting of the open bits."""
 
     def start(self) -> list[float]:
         return [1.0]
 
     def push(self, state: list[float], bit: int, q: float) -> None:
-        """Let a cause that is there trigger a bit, but for the chance `q`."""
+        """Let a present cause trigger a bit, except with probability `q`; in place."""
         p = 1.0 - q
         for low, high in pairs(len(state), bit):
             value = state[low]
@@ -222,13 +222,13 @@ class Lists:
             state[low] = value * q
 
     def pull(self, worth: list[float], bit: int, q: float) -> None:
-        """From what states are worth to what those before that are worth."""
+        """Transpose of `push`: backward weights after it to those before it; in place."""
         p = 1.0 - q
         for low, high in pairs(len(worth), bit):
             worth[low] = worth[low] * q + worth[high] * p
 
     def widened(self, state: list[float], bit: int, a: float, b: float) -> list[float]:
-        """One bit more: off with the weight `a`, on with `b`."""
+        """Insert a bit: off with weight `a`, on with `b`."""
         if len(state) == 1 << bit:
             return [value * a for value in state] + [value * b for value in state]
         wider = [0.0] * (2 * len(state))
@@ -237,11 +237,11 @@ class Lists:
         return wider
 
     def narrowed(self, state: list[float], bit: int, a: float, b: float) -> list[float]:
-        """One bit less, by the same weights."""
+        """Sum out a bit: off with weight `a`, on with `b`."""
         return [state[low] * a + state[high] * b for low, high in pairs(len(state), bit)]
 
     def mixed(self, a: float, one: list[float], b: float, other: list[float]) -> list[float]:
-        return [a * still + b * gone for still, gone in zip(one, other, strict=True)]
+        return [a * first + b * second for first, second in zip(one, other, strict=True)]
 
     def product(self, one: list[float], other: list[float]) -> float:
         return sum(map(float.__mul__, one, other))
@@ -249,13 +249,13 @@ class Lists:
 
 @cache
 def pairs(size: int, bit: int) -> list[tuple[int, int]]:
-    """The places of so many states in which a bit is off and on, everything else alike."""
+    """Pairs of state indexes that differ in one bit only: off, on."""
     mask = 1 << bit
     return [(low, low | mask) for low in range(size) if not low & mask]
 
 
 def folded(finding: OpenFinding, off: Sequence[float], on: Sequence[float]) -> list[tuple[float, float]]:
-    """Weights of "not triggered" and "triggered" by the leak, and then after each private cause of a finding."""
+    """Weights of "not triggered" and "triggered" after the leak and after each private cause of a finding."""
     u, t = finding.keep, 1.0 - finding.keep
     states = [(u, t)]
     for cause, q in finding.private:
@@ -266,7 +266,7 @@ def folded(finding: OpenFinding, off: Sequence[float], on: Sequence[float]) -> l
 
 
 class Posterior:
-    """Beliefs after the evidence, exact to rounding. Raises TooWideError when more than WIDEST findings hang together at once."""
+    """Exact posterior of the causes. Raises TooWideError if more than WIDEST findings are open at once."""
 
     def __init__(self, network: Network, evidence: Evidence) -> None:
         self.network = network
@@ -275,7 +275,7 @@ class Posterior:
         self.on = self._on()
         self.components = _components(network, evidence)
         self.width = max((component.width for component in self.components), default=0)
-        self.home: dict[int, int] = {}  # cause: the number of its component
+        self.home: dict[int, int] = {}  # cause to the index of its component
         for number, component in enumerate(self.components):
             causes = [
                 *(cause for one in component.findings for cause, _ in one.private),
@@ -290,7 +290,7 @@ class Posterior:
 
     @cached_property
     def probability(self) -> list[float]:
-        """Of each cause."""
+        """The posterior probability of each cause."""
         result = [b / (a + b) if a + b else 0.0 for a, b in zip(self.off, self.on, strict=True)]
         for sweep in self.sweeps:
             for cause, weight in sweep.weights().items() if sweep.total else ():
@@ -299,7 +299,7 @@ class Posterior:
 
     @property
     def log_chance(self) -> float:
-        """Log of the chance of the evidence."""
+        """Log likelihood of the evidence."""
         total = sum(log(sweep.total) for sweep in self.sweeps)
         total += sum(log(self.off[cause] + self.on[cause]) for cause in range(len(self.off)) if cause not in self.home)
         for finding, (absent, present) in self.evidence.items():
@@ -310,7 +310,7 @@ class Posterior:
         return total
 
     def _on(self, left_out: int | None = None) -> list[float]:
-        """The weight of "there" for each cause, its findings that are absent counted in."""
+        """The weight of "present" for each cause, with its absent findings included."""
         on = list(self.network.prior)
         for finding, (_, present) in self.evidence.items():
             if present == 0.0 and finding != left_out:
@@ -340,7 +340,7 @@ class Posterior:
         return probability
 
     def gains(self) -> dict[int, float]:
-        """For each finding not yet answered: the expected fall of the summed entropy of all causes, in bits."""
+        """For each unanswered finding, the expected drop in the summed entropy of all causes, in bits."""
         probability, on = self.probability, self.on
         entropy = [_entropy(p) for p in probability]
         result: dict[int, float] = {}
@@ -375,7 +375,7 @@ class Posterior:
 
 
 def _components(network: Network, evidence: Evidence) -> list[Component]:
-    """The open findings, those together that share a cause. Raises TooWideError."""
+    """Group the open findings that share causes. Raises TooWideError."""
     opened = [finding for finding, (absent, present) in evidence.items() if absent != present != 0.0]
     shows: dict[int, list[tuple[int, float]]] = {}  # the open findings of each cause
     for finding in opened:
@@ -390,18 +390,18 @@ def _components(network: Network, evidence: Evidence) -> list[Component]:
                 groups.update(dict.fromkeys(other, first))
     components = []
     for group in {id(group): group for group in groups.values()}.values():
-        place = {finding: number for number, finding in enumerate(sorted(group, key=opened.index))}
+        index = {finding: number for number, finding in enumerate(sorted(group, key=opened.index))}
         coupled = [
-            (cause, [(place[finding], q) for finding, q in links])
+            (cause, [(index[finding], q) for finding, q in links])
             for cause, links in shows.items()
-            if len(links) > 1 and links[0][0] in place
+            if len(links) > 1 and links[0][0] in index
         ]
         findings = [
             OpenFinding(
                 finding, 1.0 - network.leak[finding], *evidence[finding],
                 [(cause, q) for cause, q in network.links[finding] if len(shows[cause]) == 1],
             )
-            for finding in place
+            for finding in index
         ]  # fmt: skip
         steps, width = _steps(tuple(tuple(finding for finding, _ in links) for _, links in coupled))
         components.append(Component(findings, coupled, steps, width))

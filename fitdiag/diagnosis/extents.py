@@ -1,15 +1,15 @@
-"""How much: a few causes with extents against all readings at once, as a linear model with normal errors.
+"""Extents of causes from all readings at once, by a linear model with normal errors.
 
-A numeric core on bare lists; nothing here knows a rule base. Of sign s in round k a muslin reads
+A numeric core on bare lists; nothing here knows a rule base. Sign s in round k reads
 
     y = rest + Σ_f load_f z_f + Σ_c ratio_c e_c + noise
 
-with z the standard normal factors that bodies share, e_c ≥ 0 the extents of the causes that are there, and noise of the
-reading, of what right blocks show on different bodies (shared by all rounds of a sign) and of the ratios over bodies.
+with z the standard normal factors shared by signs, e_c ≥ 0 the extents of the causes present, and noise from the reading, from
+what right blocks show on different bodies (shared by all rounds of a sign) and from the ratios over bodies.
 Everything is exact for normal variables (Bishop 2006, "Pattern recognition and machine learning", 2.3 and 3.3, from memory)
-but for two things: e ≥ 0 is brought in one cause after another, each time replacing what is left of the normal by the
-normal of the same mean and spread (assumed-density filtering), which is exact for one cause; and the noise of the ratios,
-which grows with e, is taken at the mean of e. `tests/test_extents.py` says how far off both are.
+except two things: e ≥ 0 is imposed one cause at a time by matching mean and variance (assumed-density filtering), which is
+exact for one cause; and the noise of the ratios, which grows with e, is taken at the mean of e. `tests/test_extents.py`
+bounds both errors.
 """
 
 from __future__ import annotations
@@ -26,12 +26,12 @@ _HALF_LOG_2PI = 0.5 * log(2.0 * pi)
 
 Vector = list[float]
 Matrix = list[list[float]]
-# coefficients, what is left of a reading after what was altered since, its noise
+# coefficients, reading less what later alterations took, noise variance
 _Equation = tuple[Vector, float, float]
 
 
 class Slope(NamedTuple):
-    """What 1 mm of a cause's extent gives of a sign, in mm, and its standard deviation over bodies."""
+    """Change of a sign in mm per mm of a cause's extent, and its standard deviation over bodies."""
 
     ratio: float
     scatter: float
@@ -39,10 +39,10 @@ class Slope(NamedTuple):
 
 @dataclass(frozen=True)
 class Reading:
-    """One sign read once. `excess`: what was read less what a right block is expected to show, in mm.
+    """One reading of one sign. `excess`: the reading less what a right block is expected to show, in mm; variances in mm².
 
-    `sign` joins readings of one sign in several rounds: what a right block shows on this body (`rest_variance`) is the same in
-    all of them. `round` counts back from 0, the round that is on.
+    `sign` joins readings of one sign over rounds: the deviation of a right block on this body (`rest_variance`) is common to them.
+    `loads`: coefficients of the shared factors. `round`: 0 for the current round, else the number of the earlier one.
     """
 
     sign: int
@@ -55,10 +55,10 @@ class Reading:
 
 @dataclass(frozen=True)
 class Suspect:
-    """A cause that may have an extent: prior mean and standard deviation in mm (cut at 0), and its slopes by sign.
+    """A cause that may have an extent: prior mean and standard deviation in mm (truncated at 0), and its slopes by sign.
 
-    `done`: how much of it was taken away since each round (by the round's number). `opposite`: the cause that is this one with
-    a negative extent; what was taken too much of this one is of that one.
+    `done`: by round number, the mm of it altered away since. `opposite`: the cause that is this one with a negative extent; taking
+    away too much of one leaves the other.
     """
 
     usual: float
@@ -70,9 +70,9 @@ class Suspect:
 
 @dataclass(frozen=True)
 class Explanation:
-    """What a set of causes makes of the readings: log of their density, extents (mean, covariance), and each reading's fit.
+    """How a set of causes explains the readings: their log density, and mean (mm) and covariance (mm²) of the extents.
 
-    `expected` and `variance`: of each reading by all the others, so that a reading that does not belong is found.
+    `expected` and `variance`: of each reading, predicted from all the others, to find outliers.
     """
 
     causes: tuple[int, ...]
@@ -84,7 +84,7 @@ class Explanation:
 
 
 class Model:
-    """Readings and suspects, ready to be explained by one set of causes after another; each is worked out once."""
+    """Readings and suspects, to be explained by sets of causes; each result is cached."""
 
     def __init__(self, readings: Sequence[Reading], suspects: Mapping[int, Suspect]) -> None:
         self.readings = tuple(readings)
@@ -102,7 +102,7 @@ class Model:
         return tuple(map(tuple, groups.values()))
 
     def _explain(self, causes: tuple[int, ...], without: frozenset[int] = frozenset()) -> Explanation:
-        """The readings explained by just these causes; readings in `without` are left out."""
+        """Explain the readings by just these causes, leaving out the readings in `without`."""
         chosen = [self.suspects[cause] for cause in causes]
         cut = [_cut(suspect.usual, suspect.spread**2) for suspect in chosen]
         extents = [mean for _, mean, _ in cut]
@@ -115,19 +115,19 @@ class Model:
             extents = [max(value, 0.0) for value in normal.mean[: len(chosen)]]
         expected, variance = [], []
         for index, (reading, (row, rest, noise)) in enumerate(zip(self.readings, equations, strict=True)):
-            fit, lever, own = _dot(row, normal.mean), _dot(row, normal.times(row)), noise + reading.rest_variance
+            fit, lever, total = _dot(row, normal.mean), _dot(row, normal.times(row)), noise + reading.rest_variance
             if index in without:
                 expected.append(reading.excess - rest + fit)
-                variance.append(own + lever)
-            else:  # taken out again: what the other readings alone would say
-                keep = max(1.0 - lever / own, 0.02)
+                variance.append(total + lever)
+            else:  # leave-one-out: what the other readings alone would predict
+                keep = max(1.0 - lever / total, 0.02)
                 expected.append(reading.excess - (rest - fit) / keep)
-                variance.append(own / keep)
+                variance.append(total / keep)
         block = tuple(tuple(row[: len(chosen)]) for row in normal.spread[: len(chosen)])
         return Explanation(causes, normal.log_density, tuple(extents), block, tuple(expected), tuple(variance))
 
     def _read(self, chosen: list[Suspect], equations: list[_Equation], without: frozenset[int]) -> _Normal:
-        """What the readings leave of the extents and the factors; signs read several times have what a right block shows in common."""
+        """The posterior of extents and factors; readings of one sign share the deviation of a right block on this body."""
         variances = [*(suspect.spread**2 for suspect in chosen), *([1.0] * self.factors)]
         normal = _Normal(
             [*(suspect.usual for suspect in chosen), *([0.0] * self.factors)],
@@ -150,7 +150,7 @@ class Model:
         return normal
 
     def _equations(self, causes: tuple[int, ...], at: Vector) -> list[_Equation]:
-        """Each reading's equation, with the noise of the ratios taken at given extents."""
+        """Each reading's equation, with the noise of the ratios taken at these extents."""
         terms = {number: self._terms(causes, at, number) for number in {reading.round for reading in self.readings}}
         equations = []
         for reading in self.readings:
@@ -158,7 +158,7 @@ class Model:
             rest, noise = reading.excess, reading.variance
             for cause, place, way, more, size in terms[reading.round]:
                 if (slope := self.suspects[cause].slopes.get(reading.sign)) is not None:
-                    if way:  # else it is of no cause in the row, which may be empty
+                    if way:  # else the cause is not in the row, which may be empty
                         row[place] += way * slope.ratio
                     rest -= slope.ratio * more
                     noise += (slope.scatter * size) ** 2
@@ -166,15 +166,15 @@ class Model:
         return equations
 
     def _terms(self, causes: tuple[int, ...], at: Vector, since: int) -> list[tuple[int, int, float, float, float]]:
-        """What of each cause there was in a round: way · extent at a place of the row + more, in size about so much, mm."""
+        """The extent of each cause in a round, as (cause, index in the row, way, more, size): way · extent + more, about `size` mm."""
         terms = []
-        settled = set(causes)  # causes whose past extent is counted, by themselves or through their opposite
+        settled = set(causes)  # causes whose past extent is counted, directly or through their opposite
         for place, (cause, extent) in enumerate(zip(causes, at, strict=True)):
             suspect, taken = self.suspects[cause], 0.0
             if (other := suspect.opposite) is not None and other in self.suspects:
                 taken = self.suspects[other].done.get(since, 0.0)
                 settled |= {other} if taken else set()
-                if taken > extent:  # the opposite was there still, by what was taken less what is too much now
+                if taken > extent:  # the opposite was still present, by what was taken less the present excess
                     terms.append((other, place, -1.0, taken, taken - extent))
                     continue
             more = suspect.done.get(since, 0.0) - taken
@@ -187,25 +187,25 @@ class Model:
 
 @dataclass
 class _Normal:
-    """A normal distribution of extents and factors, and the log density of all that was brought into it."""
+    """A normal distribution of extents and factors (`spread`: covariance), and the log density of all it was conditioned on."""
 
     mean: Vector
     spread: Matrix
     log_density: float = 0.0
 
     def times(self, row: Vector) -> Vector:
-        """The spread times a row."""
+        """The covariance times a row."""
         return [_dot(line, row) for line in self.spread]
 
     def read(self, row: Vector, value: float, noise: float) -> None:
-        """Bring in one reading of what the row weighs together."""
-        column, off = self.times(row), value - _dot(row, self.mean)
+        """Condition on one reading of the linear combination `row`; `noise`: its variance."""
+        column, residual = self.times(row), value - _dot(row, self.mean)
         variance = noise + _dot(row, column)
-        self.log_density += log_normal(off, 0.0, variance)
-        self._turn(column, off / variance, 1.0 / variance)
+        self.log_density += log_normal(residual, 0.0, variance)
+        self._turn(column, residual / variance, 1.0 / variance)
 
     def not_below_nothing(self, place: int) -> None:
-        """Bring in that an extent is not below 0."""
+        """Condition on an extent being at least 0."""
         variance = self.spread[place][place]
         share, mean, left = _cut(self.mean[place], variance)
         self.log_density += share
@@ -213,13 +213,13 @@ class _Normal:
         self._turn(column, (mean - self.mean[place]) / variance, (1.0 - left / variance) / variance)
 
     def widen(self, variance: float) -> None:
-        """One variable more, of mean 0, that has nothing to do with the others yet."""
+        """Append an independent variable of mean 0."""
         size = len(self.mean)
         self.mean = [*self.mean, 0.0]
         self.spread = [*([*row, 0.0] for row in self.spread), [0.0] * size + [variance]]
 
     def narrow(self) -> None:
-        """Without the last variable."""
+        """Drop the last variable."""
         self.mean = self.mean[:-1]
         self.spread = [row[:-1] for row in self.spread[:-1]]
 
@@ -236,7 +236,7 @@ def _dot(one: Vector, other: Vector) -> float:
 
 
 def _cut(mean: float, variance: float) -> tuple[float, float, float]:
-    """A normal distribution cut at 0: log of the share above 0, mean and variance of what is left."""
+    """A normal truncated at 0: log of the share above 0, and mean and variance above it."""
     spread = sqrt(variance)
     far = mean / spread
     if far < -25.0:  # the tail of a normal, by the first terms of its asymptotic series

@@ -1,12 +1,11 @@
-"""Beliefs and extents from one posterior: the few sets of causes that answers and readings leave likely, each weighed whole.
+"""Beliefs and extents from one posterior: a mixture of the few likely sets of causes, weighed by answers and readings together.
 
-A set's weight is its prior, times the exact chance of all yes-or-no answers given it (the other causes summed out by the
-noisy-OR), times the density of all readings given it (`extents.Model`). A reading that no set explains may come from a cause
-without extents, or from nothing: then it is a sign like any other, of any amount up to twice its mark for strong.
+A set's weight is its prior, times the exact likelihood of all yes-or-no answers (the other causes summed out by the noisy-OR),
+times the density of all readings (`extents.Model`). A reading that no set explains may come from a cause without extents, or
+from none: then it is a sign like any other, of any amount up to twice its mark for strong.
 
-Which cause one single reading speaks for is left to the words of the rules, for whatever its amount: they say how often a
-cause shows a sign, and more of the sign never speaks less for it. With n readings their words weigh 1/n of a sign against
-what the extents say.
+Which cause a single reading points to is left to the rules' words for how often a cause shows a sign, so that more of the sign
+never counts against it. With n readings the words weigh 1/n of a sign against the extents.
 """
 
 from __future__ import annotations
@@ -25,22 +24,25 @@ from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.model import Cause, RuleBase
 from fitdiag.knowledge.model import Slope as AxisSlope
 
-_FAR_BEHIND = 9.0  # sets whose log weight lies so far below the best are not weighed exactly
+_FAR_BEHIND = 9.0  # sets with a log weight this far below the best are not weighed exactly
 _SETS = 12  # sets weighed exactly
-_LEADING = 8  # causes that pairs are made of
+_LEADING = 8  # causes combined into pairs
 _MOST_AT_ONCE = 3  # causes with extents in one set
 _OUTLIERS = 4  # readings of a set that may be left unexplained
 _SURELY = 1e-9
 _LATEST = ("model of readings",)
-_EQUAL = 1e-9  # log weights that differ by rounding only
-_WORTH_MIXING = 1e-3  # a cause less likely than this is looked at alone
-_SIMULATED_EXTENT = 12.0, 15.0  # mm; simulated faults are made, not met: none is by its kind the smaller one
-_BEARS_ON = 0.1  # of what the firmest reading says; less is not named
+_EQUAL = 1e-9  # log weights closer than this are equal
+_WORTH_MIXING = 1e-3  # a less likely cause is explained alone
+_SIMULATED_EXTENT = (
+    12.0,
+    15.0,
+)  # mm, mean and standard deviation; simulated faults are made on purpose, with one prior for all causes
+_BEARS_ON = 0.1  # share of the firmest reading's information; less is not named
 
 
 @dataclass(frozen=True)
 class CauseExtent:
-    """How much a cause is, if it is there: mean and standard deviation in mm, and the readings that say so (axis ids)."""
+    """Extent of a cause, if present: mean and standard deviation in mm, and the symptoms whose readings it rests on."""
 
     mean_mm: float
     error_mm: float
@@ -49,7 +51,7 @@ class CauseExtent:
 
 @dataclass(frozen=True)
 class Weighed:
-    """One set of causes (ids) with its share of the posterior and what it makes of the readings."""
+    """One set of causes (ids): its share of the posterior, how it explains the readings, and the probability of every cause given it."""
 
     causes: tuple[str, ...]
     share: float
@@ -58,17 +60,17 @@ class Weighed:
 
 
 class _Tried(NamedTuple):
-    """A set that was looked at: its score, what the words of the rules add, its explanation and the readings left out."""
+    """A set that was scored: its score, the rules' words' part in it, its explanation and the readings left out."""
 
     score: float
     words: float
-    found: Explanation
+    explanation: Explanation
     without: frozenset[int]
 
 
 @dataclass(frozen=True)
 class _Sign:
-    """A reading of this round: its index in the model, rows of the signs of a large and of a small one, and their range in mm."""
+    """A reading of this round: its index in the model, the rows of the signs of a large and a small value, and their range in mm."""
 
     index: int
     read: AxisReading
@@ -79,7 +81,7 @@ class _Sign:
 
 
 def _pair(absent: float, present: float) -> tuple[float, float]:
-    """Two log weights as an answer (λ0, λ1)."""
+    """Two log weights as likelihoods (λ0, λ1)."""
     return exp(max(min(absent, 300.0), -300.0)), exp(max(min(present, 300.0), -300.0))
 
 
@@ -87,7 +89,7 @@ _Item = TypeVar("_Item")
 
 
 def _first(items: Iterable[_Item], most: int, score: Callable[[_Item], float]) -> list[_Item]:
-    """The best of them, and those as good as the last of these: equal ones are never told apart by their order."""
+    """The `most` best items, and any tied with the last of them, so that order never decides."""
     ranked = sorted(items, key=score, reverse=True)
     while most < len(ranked) and score(ranked[most]) > score(ranked[most - 1]) - _EQUAL:
         most += 1
@@ -95,7 +97,7 @@ def _first(items: Iterable[_Item], most: int, score: Callable[[_Item], float]) -
 
 
 class Joint:
-    """What readings and answers say together. `readings` are those that some cause with an extent bears on."""
+    """The joint posterior of readings and answers. `readings`: those that some cause with an extent moves."""
 
     def __init__(self, base: RuleBase, findings: Findings, network: Network, evidence: Evidence) -> None:
         self.base, self.findings, self.network, self.evidence = base, findings, network, evidence
@@ -107,13 +109,13 @@ class Joint:
             [(number, one.id) for number, one in enumerate(base.believed.values()) if one.extent] if axes else []
         )
         every = ((number, slopes_of(base, cause, self.simulated)) for number, cause in extending)
-        slopes = {number: found for number, found in every if not axes.isdisjoint(found)}
-        known = {axis for found in slopes.values() for axis in found} & axes
+        slopes = {number: by_axis for number, by_axis in every if not axes.isdisjoint(by_axis)}
+        known = {axis for by_axis in slopes.values() for axis in by_axis} & axes
         self.readings = tuple(reading for reading in read if reading.axis.id in known)
         self.measured = sum(1 for reading in self.readings if not reading.round and not reading.graded)
         self.model, latest = self._model(slopes), base.worked_out.get(_LATEST)
         if latest and (latest.readings, latest.suspects) == (self.model.readings, self.model.suspects):
-            self.model = latest  # another yes or no does not change what explains the readings
+            self.model = latest  # yes-or-no answers do not change what explains the readings
         base.worked_out[_LATEST] = self.model
 
     def _model(self, slopes: Mapping[int, Mapping[str, AxisSlope]]) -> Model:
@@ -130,20 +132,20 @@ class Joint:
         suspects = {}
         causes = list(self.base.believed.values())
         rounds = {reading.round for reading in self.readings if reading.round}
-        for number, found in slopes.items():
+        for number, by_axis in slopes.items():
             cause = causes[number]
             assert cause.extent is not None
             opposite = self.ids.index(cause.opposite) if cause.opposite in self.ids else None
             usual = _SIMULATED_EXTENT if self.simulated else (cause.extent.usual_mm, cause.extent.spread_mm)
             suspects[number] = Suspect(
                 *usual,
-                {axes[axis]: Slope(slope.ratio, slope.scatter) for axis, slope in found.items() if axis in axes},
+                {axes[axis]: Slope(slope.ratio, slope.scatter) for axis, slope in by_axis.items() if axis in axes},
                 {since: self._done_since(cause, since) for since in rounds}, opposite,
             )  # fmt: skip
         return Model(readings, suspects)
 
     def _done_since(self, cause: Cause, since: int) -> float:
-        """How much of a cause's extent the alterations from round `since` on have taken."""
+        """How many mm of a cause's extent the alterations from round `since` on have taken."""
         return sum(
             (done.amount_mm or 0.0) * cause.cured_by[done.alteration].takes
             for done in self.findings.done
@@ -167,17 +169,17 @@ class Joint:
 
     @cached_property
     def _answers(self) -> dict[int, tuple[float, float]]:
-        """The evidence without the signs that are weighed as readings."""
+        """The evidence without the signs weighed as readings."""
         read = {row for sign in self._signs for row in (sign.up, sign.down)}
         return {sign: pair for sign, pair in self.evidence.items() if sign not in read}
 
     @cached_property
     def _alone(self) -> Posterior:
-        """Beliefs by the answers alone."""
+        """The posterior from the answers alone."""
         return Posterior(self.network, self._answers)
 
     def _elsewhere(self, row: int | None) -> float:
-        """The chance that a sign comes from nothing, or from a cause without an extent; simulated cloth knows neither."""
+        """The probability that a sign comes from the leak or from a cause without an extent; neither exists in simulated cloth."""
         if row is None or self.simulated:
             return _SURELY
         absent = 1.0 - self.network.leak[row]
@@ -188,34 +190,34 @@ class Joint:
 
     @cached_property
     def _strays(self) -> Mapping[int, tuple[float, float]]:
-        """By the index of a reading: density of a stray amount upwards and downwards, its chance included."""
+        """By index of the reading: density of an outlier upwards and downwards, times its probability."""
         elsewhere = self._elsewhere
         return {one.index: (elsewhere(one.up) / one.reach, elsewhere(one.down) / one.reach) for one in self._signs}
 
     def _explained(self, causes: tuple[int, ...]) -> tuple[float, Explanation, frozenset[int]]:
-        """Log density of the readings given a set, with readings that do not belong left out at a price."""
+        """Log density of the readings given a set, with outliers left out at a price; the explanation, and the outliers."""
         without: frozenset[int] = frozenset()
         price = 0.0
         while True:
-            found = self.model.explain(causes, without)
+            explanation = self.model.explain(causes, without)
             worst, gain = -1, 0.0
             if len(without) < _OUTLIERS:
                 for index, (up, down) in self._strays.items():
                     if index in without:
                         continue
                     reading = self.model.readings[index].excess
-                    stray = log(up if reading > found.expected[index] else down)
-                    more = stray - log_normal(reading, found.expected[index], found.variance[index])
+                    stray = log(up if reading > explanation.expected[index] else down)
+                    more = stray - log_normal(reading, explanation.expected[index], explanation.variance[index])
                     if more > gain:
                         worst, gain, fee = index, more, stray
             if worst < 0:
-                return found.log_density + price, found, without
+                return explanation.log_density + price, explanation, without
             without |= {worst}
             price += fee
 
     @cached_property
     def _tried(self) -> Mapping[tuple[int, ...], _Tried]:
-        """The sets that were looked at: none, every suspect alone, pairs of the best, and more around the leading ones."""
+        """The sets scored: the empty set, every suspect alone, pairs of the best, and larger sets around the leading ones."""
         odds = {
             cause: log(max(p, 1e-12)) - log1p(-min(p, 1.0 - 1e-12))
             for cause in self.model.suspects
@@ -226,10 +228,10 @@ class Joint:
         def look(causes: Iterable[tuple[int, ...]]) -> None:
             for chosen in causes:
                 if chosen not in tried and not self._clash(chosen):
-                    density, found, without = self._explained(chosen)
+                    density, explanation, without = self._explained(chosen)
                     words = self._words(chosen)
                     prior = sum(odds[cause] for cause in chosen)
-                    tried[chosen] = _Tried(density + prior + words, words, found, without)
+                    tried[chosen] = _Tried(density + prior + words, words, explanation, without)
 
         look([(), *((cause,) for cause in odds)])
         best = _first(odds, _LEADING, lambda cause: tried[cause,].score)
@@ -252,36 +254,39 @@ class Joint:
         total = sum(exp(weight - most) for _, weight, _ in weighed)
         result = [
             Weighed(
-                tuple(self.ids[cause] for cause in chosen), exp(weight - most) / total, tried[chosen].found, beliefs
+                tuple(self.ids[cause] for cause in chosen),
+                exp(weight - most) / total,
+                tried[chosen].explanation,
+                beliefs,
             )
             for chosen, weight, beliefs in weighed
         ]
         return tuple(sorted(result, key=lambda one: (-one.share, one.causes)))
 
     def _clash(self, chosen: tuple[int, ...]) -> bool:
-        """A cause and its opposite are one extent; it cannot be above and below nothing at once."""
+        """Whether a set holds a cause and its opposite: they are one extent, which cannot be positive and negative at once."""
         return any(self.model.suspects[cause].opposite in chosen for cause in chosen)
 
     @cached_property
     def _parted(self) -> tuple[dict[int, list[tuple[int, float]]], list[list[tuple[int, float]]]]:
-        """The links of the causes with extents, by the rows of signs that have some; and those of all other causes."""
+        """The links of causes with extents, by row, and the links of all other causes."""
         suspects, rows = self.model.suspects, self.network.links
         held = {row: [pair for pair in shown if pair[0] in suspects] for row, shown in enumerate(rows)}
         others = [[pair for pair in shown if pair[0] not in suspects] for shown in rows]
         return {row: pairs for row, pairs in held.items() if pairs}, others
 
     def _weigh(self, chosen: tuple[int, ...], tried: _Tried) -> tuple[float, Sequence[float]]:
-        """The exact weight of a set: all answers by the noisy-OR, with the causes that have extents held fixed; and all beliefs.
+        """The exact log weight of a set, from the noisy-OR with the causes that have extents held fixed; and all probabilities.
 
-        The sign of a reading is brought about by the extents, and then its amount has the density of their fit; or it comes
-        from elsewhere, and then any amount is as likely as another. Which of the two is another answer to the noisy-OR.
+        The sign of a reading either comes from the extents, and its amount has the density of their fit; or it comes from
+        elsewhere, and any amount is equally likely. Which of the two is one more answer to the noisy-OR.
         """
-        suspects, leak, found = self.model.suspects, list(self.network.leak), tried.found
-        evidence, weight = dict(self._answers), tried.words + found.log_density
+        suspects, leak, explanation = self.model.suspects, list(self.network.leak), tried.explanation
+        evidence, weight = dict(self._answers), tried.words + explanation.log_density
         read: dict[int, int] = {}
         for sign in self._signs:
             index, reading = sign.index, sign.reading.excess
-            expected, variance = found.expected[index], found.variance[index]
+            expected, variance = explanation.expected[index], explanation.variance[index]
             fit = log_normal(reading, expected, variance)
             far = (reading - expected) / sqrt(variance)
             stray = {
@@ -314,7 +319,7 @@ class Joint:
 
     @cached_property
     def _leading(self) -> tuple[int, int] | None:
-        """The sign that stands out most among the readings: the index of its reading, and its row."""
+        """The most deviant measured sign: the index of its reading, and its row."""
         best: tuple[float, int, int] | None = None
         for one in self._signs:
             row = one.up if one.reading.excess > 0 else one.down
@@ -325,7 +330,7 @@ class Joint:
         return best[1:] if best is not None else None
 
     def _words(self, chosen: tuple[int, ...]) -> float:
-        """1/n of what the words of the rules say of the leading sign, instead of what the extents say of it alone."""
+        """1/n of the log ratio of the rules' words to the extents alone, for the leading sign."""
         if self._leading is None or not self.measured:
             return 0.0
         index, row = self._leading
@@ -334,16 +339,16 @@ class Joint:
         for cause, q in self.network.links[row]:
             if cause in chosen:
                 keep *= q
-        said = log(max(absent * keep + present * (1.0 - keep), 1e-12))
+        in_words = log(max(absent * keep + present * (1.0 - keep), 1e-12))
         single = self.model.alone(index).explain(chosen).log_density
-        floor = max(single, log(max(self._strays[index])))  # an amount far off every fit is a stray one
-        return (said - floor) / self.measured
+        floor = max(single, log(max(self._strays[index])))  # an amount far from every fit is an outlier
+        return (in_words - floor) / self.measured
 
-    # -- what comes of it ------------------------------------------------------------------------------------------
+    # -- results --------------------------------------------------------------------------------------------------
 
     @cached_property
     def probability(self) -> list[float]:
-        """Of every cause, in the order of the network."""
+        """The probability of every cause, in the order of the network."""
         result = [0.0] * len(self.ids)
         for one in self.sets:
             for cause, chance in enumerate(one.probability):
@@ -355,36 +360,38 @@ class Joint:
 
     @cached_property
     def shifts(self) -> Mapping[str, Mapping[str, float]]:
-        """For each sign read this round (by the symptom that was told): how many times it multiplies the odds of each suspect.
+        """For each reading of this round (by symptom), the factor by which it multiplies the odds of each suspect.
 
-        From all sets that were looked at, by their scores, not only from those weighed exactly: without a reading others lead.
+        From the scores of all sets tried, not only those weighed exactly, since without a reading other sets lead.
         """
         pool = self._tried
         plain = self._odds({chosen: tried.score for chosen, tried in pool.items()})
         result = {}
         for one in self._signs:
-            odds = self._odds({chosen: tried.score - self._fit(one, tried.found) for chosen, tried in pool.items()})
+            odds = self._odds(
+                {chosen: tried.score - self._fit(one, tried.explanation) for chosen, tried in pool.items()}
+            )
             result[one.read.symptom] = {self.ids[cause]: plain[cause] / odds[cause] for cause in self.model.suspects}
         return result
 
-    def _fit(self, one: _Sign, found: Explanation) -> float:
-        """Log density of a reading by all the others."""
-        fit = log_normal(one.reading.excess, found.expected[one.index], found.variance[one.index])
+    def _fit(self, one: _Sign, explanation: Explanation) -> float:
+        """Log density of a reading predicted from all the others, or as an outlier."""
+        fit = log_normal(one.reading.excess, explanation.expected[one.index], explanation.variance[one.index])
         return max(fit, *map(log, self._strays[one.index]))
 
     def _odds(self, scores: Mapping[tuple[int, ...], float]) -> dict[int, float]:
-        """Of each suspect, from the log weights of the sets."""
+        """The odds of each suspect, from the log weights of the sets."""
         most = max(scores.values())
         shares = {chosen: exp(score - most) for chosen, score in scores.items()}
         total = sum(shares.values())
         result = {}
         for cause in self.model.suspects:
-            there = sum(share for chosen, share in shares.items() if cause in chosen)
-            result[cause] = max(there, 1e-300) / max(total - there, 1e-300)
+            with_it = sum(share for chosen, share in shares.items() if cause in chosen)
+            result[cause] = max(with_it, 1e-300) / max(total - with_it, 1e-300)
         return result
 
     def shown_by(self, cause: str) -> tuple[str, ...]:
-        """The symptoms read this round that an extent of this cause brings about, in the direction they were read."""
+        """The symptoms read this round that an extent of this cause would give, in the direction they were read."""
         number = self.ids.index(cause) if cause in self.ids else -1
         if number not in self.model.suspects:
             return ()
@@ -397,7 +404,7 @@ class Joint:
         )
 
     def extents(self, probability: Mapping[str, float]) -> Mapping[str, CauseExtent]:
-        """Mean and spread of each suspect's extent, over the sets that hold it; alone, where no likely set does."""
+        """Each suspect's extent, averaged over the sets that hold it; from the suspect alone if no likely set does."""
         result = {}
         held = self.sets if self.measured > 1 else ()
         for number in self.model.suspects:
@@ -406,10 +413,10 @@ class Joint:
             if not parts or sum(share for share, _, _ in parts) < _WORTH_MIXING:
                 parts = [(1.0, self.model.explain((number,)), 0)]
             total = sum(share for share, _, _ in parts)
-            mean = sum(share * found.extents[place] for share, found, place in parts) / total
+            mean = sum(share * part.extents[index] for share, part, index in parts) / total
             square = sum(
-                share * (found.covariance[place][place] + (found.extents[place] - mean) ** 2)
-                for share, found, place in parts
+                share * (part.covariance[index][index] + (part.extents[index] - mean) ** 2)
+                for share, part, index in parts
             )
             told_by = self._tellers(number)
             if told_by:
@@ -417,12 +424,12 @@ class Joint:
         return result
 
     def _tellers(self, number: int) -> tuple[str, ...]:
-        """The symptoms read this round that say most about a cause's extent, the firmest first."""
-        suspect, told = self.model.suspects[number], []
+        """The symptoms read this round that say most about a cause's extent, the most informative first."""
+        suspect, ranked = self.model.suspects[number], []
         for one in self._signs:
             slope = suspect.slopes.get(one.reading.sign)
             if slope is not None and slope.ratio:
                 noise = one.reading.variance + one.reading.rest_variance + (slope.scatter * suspect.usual) ** 2
-                told.append((slope.ratio**2 / noise, one.read.symptom))
-        told.sort(key=lambda pair: (-pair[0], pair[1]))
-        return tuple(name for firm, name in told if firm >= _BEARS_ON * told[0][0])
+                ranked.append((slope.ratio**2 / noise, one.read.symptom))
+        ranked.sort(key=lambda pair: (-pair[0], pair[1]))
+        return tuple(name for weight, name in ranked if weight >= _BEARS_ON * ranked[0][0])

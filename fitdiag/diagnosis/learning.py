@@ -1,14 +1,13 @@
-"""Strengths re-estimated from answered sessions by expectation-maximisation, with what the rules say as the prior.
+"""Link strengths re-estimated from answered sessions by expectation-maximisation, with the rules as the prior.
 
-For every session is counted what is expected of each link: how often its cause was there, and how often the link itself
-brought the sign. Expected counts and a prior worth `WEIGHT` sessions make the next strengths, until they rest. EM is published
-(Dempster, Laird & Rubin 1977, "Maximum likelihood from incomplete data via the EM algorithm"); so is the spread from each
-session's expected score (Louis 1982, "Finding the observed information matrix when using the EM algorithm"), of which only
-the diagonal is kept.
+For each link and session the expected counts are how often its cause was present, and how often the link itself triggered the
+sign. With a prior worth `WEIGHT` sessions they give the next strengths, until these converge. Sources: EM (Dempster, Laird &
+Rubin 1977, "Maximum likelihood from incomplete data via the EM algorithm"); intervals from each session's expected score
+(Louis 1982, "Finding the observed information matrix when using the EM algorithm"), keeping only the diagonal.
 
-The counts are exact. One pass forward and back over the exact engine's steps gives every link at once. If link c -> j brings
-the sign, the sign's bit is triggered whatever it was before; the matrix of a link keeps the sum of a bit's two states, so the
-state after all links of c serves for each of them.
+The counts are exact. One pass forward and back over the exact engine's steps gives every link at once. If link c -> j triggers
+the sign, its bit is set whatever it was before; a link's matrix keeps the sum of a bit's two states, so the state after all
+links of c serves for each of them.
 """
 
 from __future__ import annotations
@@ -23,17 +22,17 @@ from typing import Generic, NamedTuple, TypeVar
 
 from fitdiag.diagnosis.exact import Network, Posterior, pairs
 
-WEIGHT = 10.0  # how many sessions a rule's word is worth: its spread is then about the distance to the next word
-MOST_WIDE = 12  # sessions of which more signs hang together are not learned from
+WEIGHT = 10.0  # sessions a rule's word is worth: its standard deviation is then about the distance to the next word
+MOST_WIDE = 12  # sessions with more coupled signs are not learned from
 _ROUNDS = 40
-_AT_REST = 0.0005  # no strength moves by more than this in a round
+_AT_REST = 0.0005  # converged when no strength moves by more
 _LEAST, _MOST = 0.001, 0.999
 _SIGMAS = 1.96  # a 95 % interval
 _One = TypeVar("_One")
 
 
 class ByKind(NamedTuple, Generic[_One]):
-    """Of each kind of number that is learned the same: of the causes, the signs and the links, in the order of `Layout`."""
+    """One item for each kind of learned number: of causes, signs and links, in the order of `Layout`."""
 
     base_rate: _One
     seen_anyway: _One
@@ -70,21 +69,21 @@ class Layout:
         return Network(strengths.base_rate, strengths.seen_anyway, shown)
 
     def causes_spoken_of(self, session: Session) -> set[int]:
-        """The causes a session says anything about: known ones, and those that show a sign that was asked."""
+        """The causes a session bears on: known ones, and those that show a sign that was asked."""
         shown = {self.links[number][0] for sign, _, _ in session.answers for number in self.of_sign[sign]}
         return shown | {cause for cause, _ in session.known}
 
     @cached_property
     def number(self) -> dict[tuple[int, int], int]:
-        """The place of the link of a cause and a sign."""
+        """The index of the link of a cause and a sign."""
         return {link: number for number, link in enumerate(self.links)}
 
 
 @dataclass(frozen=True)
 class Session:
-    """What is learned from: the answers (sign, λ0, λ1) in their order, what shifted the prior odds, and known causes.
+    """A session to learn from: answers (sign, λ0, λ1) in order, factors on prior odds (cause, factor), known causes (cause, present).
 
-    An answer tells something: its λ0 and λ1 differ.
+    Every answer is informative: its λ0 and λ1 differ.
     """
 
     answers: tuple[tuple[int, float, float], ...]
@@ -93,10 +92,10 @@ class Session:
 
 
 class Counts:
-    """Expected counts: trials and successes of every number, and the sum of squared scores (on the scale of log odds).
+    """Expected trials and successes of every number, and the sum of squared scores (derivatives by log odds).
 
-    A link's trials are the sessions in which its sign was asked and its cause was there; a sign's are those in which it was
-    asked; a cause's are those that say anything about it.
+    A link's trials are the sessions in which its sign was asked and its cause was present; a sign's, those in which it was
+    asked; a cause's, those that bear on it.
     """
 
     def __init__(self, numbers: tuple[float, ...]) -> None:
@@ -104,7 +103,7 @@ class Counts:
         self.trials, self.hits, self.squares = ([0.0] * len(numbers) for _ in range(3))
 
     def count(self, number: int, trials: float, hits: float, strength: float | None = None) -> None:
-        """Add what one session says; `strength`: as it was in this session, where that is another."""
+        """Add one session's counts; `strength`: its value in this session, if different."""
         self.trials[number] += trials
         self.hits[number] += hits
         score = hits - trials * (self.strengths[number] if strength is None else strength)
@@ -112,9 +111,9 @@ class Counts:
 
 
 class Pass:
-    """One session under given strengths: its `posterior` over the causes that are not known, and the log of the chance of all answers.
+    """One session under given strengths: the `posterior` of the unknown causes, and the log likelihood of all answers.
 
-    A cause known to be there acts on a sign as its leak does. Raises TooWideError when too much hangs together to be weighed.
+    A cause known to be present acts on a sign like its leak. Raises TooWideError if too many signs are coupled.
     """
 
     def __init__(self, layout: Layout, strengths: Strengths, session: Session) -> None:
@@ -138,17 +137,16 @@ class Pass:
 
     @property
     def log_chance(self) -> float:
-        """Of all answers, and of what is known."""
+        """Log likelihood of all answers and of the known causes."""
         certain = sum(
             log(self.prior[cause] if there else 1.0 - self.prior[cause]) for cause, there in self.known.items()
         )
         return certain + self.posterior.log_chance
 
     def done(self) -> tuple[dict[int, float], dict[int, float], dict[int, float]]:
-        """The chance that each cause was there of which some answer speaks, that each link brought its sign, and that each sign
-        came by itself.
+        """Probabilities that each cause bearing on an answer was present, that each link triggered its sign, and that each leak did.
 
-        Where the sign is brought by its leak, by a known cause or by a private one, it is triggered whatever the others do.
+        A sign triggered by its leak, a known cause or a private cause is triggered whatever the others do.
         """
         posterior, number = self.posterior, self.layout.number
         off, on = posterior.off, posterior.on
@@ -181,7 +179,7 @@ class Pass:
 
 
 def expected_counts(layout: Layout, strengths: Strengths, sessions: Iterable[Session]) -> ByKind[Counts]:
-    """What all sessions are expected to say about every strength."""
+    """The expected counts of every strength over all sessions."""
     causes, signs, links = counts = ByKind(*map(Counts, strengths))
     for session in sessions:
         one = Pass(layout, strengths, session)
@@ -202,9 +200,9 @@ def expected_counts(layout: Layout, strengths: Strengths, sessions: Iterable[Ses
 
 @dataclass(frozen=True)
 class Estimate:
-    """One learned number: where it came to, its 95 % interval, and on what it rests.
+    """One learned number, its 95 % interval, and the data behind it.
 
-    `worth`: as how many sessions it counts in which everything about it were known; `trials` and `hits` are expected counts.
+    `worth`: the equivalent number of fully known sessions; `trials` and `hits` are expected counts.
     """
 
     value: float
@@ -217,7 +215,7 @@ class Estimate:
 
 @dataclass(frozen=True)
 class Learned:
-    """The outcome: all strengths, what each rests on, and after how many rounds they rested."""
+    """The outcome: all strengths, their estimates, and the number of rounds taken."""
 
     strengths: Strengths
     estimates: ByKind[tuple[Estimate, ...]]
@@ -227,7 +225,7 @@ class Learned:
 def learn(
     layout: Layout, prior: Strengths, sessions: Sequence[Session], *, weight: float = WEIGHT, rounds: int = _ROUNDS
 ) -> Learned:
-    """The most probable strengths given the sessions, the rules being worth `weight` sessions. Deterministic."""
+    """The most probable strengths given the sessions, with a prior worth `weight` sessions. Deterministic."""
     shifts = _shifts(layout, sessions)
     strengths, taken = prior, 0
     counts = expected_counts(layout, strengths, sessions)
@@ -241,7 +239,7 @@ def learn(
 
 
 def _shifts(layout: Layout, sessions: Sequence[Session]) -> Mapping[int, Counter[float]]:
-    """Per cause: by which factors its odds were shifted in the sessions that say anything about it, and how often."""
+    """Per cause: the factors on its prior odds in the sessions that bear on it, with their counts."""
     result: Mapping[int, Counter[float]] = defaultdict(Counter)
     for session in sessions:
         odds = dict(session.odds)
@@ -265,7 +263,7 @@ def _next(prior: Strengths, counts: ByKind[Counts], shifts: Mapping[int, Counter
 
 
 def _rate(wanted: float, weight: float, factors: Mapping[float, int]) -> float:
-    """The base rate under which as many causes are expected as were found, each session's odds shifted by its notes."""
+    """The base rate at which the expected count equals `wanted`, each session's odds multiplied by its factor (bisection)."""
     if all(factor == 1.0 for factor in factors):
         return _bounded(wanted / (sum(factors.values()) + weight))
     terms = sorted(factors.items())
@@ -273,8 +271,8 @@ def _rate(wanted: float, weight: float, factors: Mapping[float, int]) -> float:
     for _ in range(50):
         middle = (low + high) / 2.0
         odds = middle / (1.0 - middle)
-        found = weight * middle + sum(count * odds * factor / (1.0 + odds * factor) for factor, count in terms)
-        low, high = (middle, high) if found < wanted else (low, middle)
+        expected = weight * middle + sum(count * odds * factor / (1.0 + odds * factor) for factor, count in terms)
+        low, high = (middle, high) if expected < wanted else (low, middle)
     return _bounded((low + high) / 2.0)
 
 
@@ -298,14 +296,14 @@ def _estimates(counts: Counts, weight: float) -> tuple[Estimate, ...]:
     return tuple(result)
 
 
-# -- how well strengths foretell -------------------------------------------------------------------------------------------
+# -- how well strengths predict --------------------------------------------------------------------------------------------
 
 
 @dataclass
 class Score:
-    """How well sessions are foretold: answers, each from those before it; and causes, where they are known.
+    """How well sessions are predicted: each answer from those before it; and causes, where known.
 
-    Log-loss in bits, Brier as the squared distance; sums over `answers` answers and `cases` sessions with a known outcome.
+    Log loss in bits and Brier score; sums over `answers` answers and `cases` sessions with a known outcome.
     """
 
     answers: int = 0
@@ -317,23 +315,23 @@ class Score:
 
 
 def score(layout: Layout, strengths: Strengths, sessions: Sequence[Session]) -> Score:
-    """How well strengths foretell sessions which they were not learned from."""
-    found = Score()
+    """Score strengths on sessions they were not learned from."""
+    result = Score()
     for session in sessions:
         blind, earlier = replace(session, known=()), 0.0
         for place, (_, absent, present) in enumerate(session.answers, 1):
             now = Pass(layout, strengths, replace(blind, answers=session.answers[:place])).log_chance
-            chance = exp(now - earlier)  # λ0·P(not there) + λ1·P(there)
+            chance = exp(now - earlier)  # λ0·P(absent) + λ1·P(present)
             yes, earlier = (chance - absent) / (present - absent), now
             right = min(max(yes if present > absent else 1.0 - yes, 1e-9), 1.0)
-            found.answers += 1
-            found.answer_bits -= log2(right)
-            found.answer_brier += (1.0 - right) ** 2
+            result.answers += 1
+            result.answer_bits -= log2(right)
+            result.answer_brier += (1.0 - right) ** 2
         if session.known:
-            found.cases += 1
+            result.cases += 1
             probability = Pass(layout, strengths, blind).posterior.probability
             for cause, there in session.known:
                 belief = min(max(probability[cause], 1e-9), 1.0 - 1e-9)
-                found.cause_bits -= log2(belief if there else 1.0 - belief)
-                found.cause_brier += (belief - there) ** 2
-    return found
+                result.cause_bits -= log2(belief if there else 1.0 - belief)
+                result.cause_brier += (belief - there) ** 2
+    return result

@@ -1,8 +1,8 @@
-"""From findings to readings: what was measured, against what a right block shows, with its error.
+"""From findings to readings: what was measured, relative to what a right block shows, with its error.
 
-Signs that are one reading the two ways (the lines dip, the lines rise) are one axis here, with the reading of the first.
-Real cloth and simulated cloth may have figures of their own; those of the kind that was read count, and the other kind's
-only where there are none.
+Signs that are the two directions of one reading (the lines dip, the lines rise) are one axis here, signed by the first. Real
+and simulated cloth may have figures of their own; those of the kind that was read count, the other kind's only if there are
+none.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import AtRest, RuleBase, Slope, Symptom
 from fitdiag.knowledge.order import once
 
-_LEVEL_SCATTER = 0.5  # of a sign's own mark: how far right muslins differ where no rule says it; a fitter's judgement
+_LEVEL_SCATTER = 0.5  # standard deviation of right muslins, as a share of the sign's threshold, if no rule gives it; a fitter's judgement
 _OFTEN_ENOUGH = 0.3
 
 
 @dataclass(frozen=True)
 class Axis:
-    """A sign that can be measured, with the one that is the same reading the other way. `up` shows in a large reading."""
+    """A measurable sign and its mirror: `up` shows at large readings, `down` at small ones."""
 
     id: str
     up: str | None
@@ -32,7 +32,7 @@ class Axis:
 
 @dataclass(frozen=True)
 class AxisReading:
-    """What was read on an axis, in mm: the value with one standard deviation, and what a right block shows."""
+    """A reading on an axis, in mm: the value, its standard deviation, and what a right block shows."""
 
     axis: Axis
     value: float
@@ -40,11 +40,11 @@ class AxisReading:
     rest: float
     round: int
     symptom: str
-    graded: bool = False  # judged slight, clear or strong, not measured
+    graded: bool = False  # graded slight, clear or strong, not measured
 
     @property
     def excess(self) -> float:
-        """What is more than a right block shows."""
+        """The reading less what a right block shows, in mm."""
         return self.value - self.rest
 
 
@@ -59,7 +59,7 @@ def axis_of(base: RuleBase, symptom: Symptom) -> Axis | None:
 
 
 def turned(symptom: Symptom) -> bool:
-    """Whether more of the symptom is less on its axis."""
+    """Whether the symptom points against its axis."""
     return symptom.measure is not None and symptom.measure.mirror_of is not None
 
 
@@ -67,9 +67,9 @@ _Graded = TypeVar("_Graded", AtRest, Slope)
 
 
 def of_kind(base: RuleBase, figures: Sequence[_Graded], simulated: bool) -> _Graded | None:
-    """The figure for cloth of this kind; that of the other kind where there is none."""
-    own = (figure for figure in figures if base.is_simulated(figure.source) == simulated)
-    return next(chain(own, figures), None)
+    """The figure for real or simulated cloth, as asked; the other kind's if there is none."""
+    same_kind = (figure for figure in figures if base.is_simulated(figure.source) == simulated)
+    return next(chain(same_kind, figures), None)
 
 
 def at_rest(base: RuleBase, findings: Findings, axis: str) -> tuple[float, float, Mapping[str, float]]:
@@ -91,7 +91,7 @@ def _usually_at_rest(base: RuleBase, axis: str, simulated: bool) -> tuple[float,
 
 
 def own_shift(base: RuleBase, findings: Findings, symptom: Symptom) -> float:
-    """By how much (mm) the mark of a sign is moved: what is known of the right block on this client less what is usual."""
+    """How far (mm) a sign's threshold is shifted: what the right block shows on this client less what it usually shows."""
     if symptom.measure is None or not (findings.at_rest or findings.readings_from == "simulation"):
         return 0.0
     shift = at_rest(base, findings, symptom.axis)[0] - _usually_at_rest(base, symptom.axis, False)[0]
@@ -99,10 +99,10 @@ def own_shift(base: RuleBase, findings: Findings, symptom: Symptom) -> float:
 
 
 def readings_of(base: RuleBase, findings: Findings) -> tuple[AxisReading, ...]:
-    """Every axis that was measured or graded, this round's first; earlier rounds count back from it."""
+    """A reading for every axis measured or graded, this round's (numbered 0) first, then those of earlier rounds."""
     now = [_reading(base, findings, finding) for finding in findings.symptoms.values()]
     kept: dict[str, AxisReading] = {}
-    for reading in filter(None, now):  # both ways measured: the one that was seen counts
+    for reading in filter(None, now):  # measured both ways: the larger one counts
         if reading.axis.id not in kept or abs(reading.value) > abs(kept[reading.axis.id].value):
             kept[reading.axis.id] = reading
     before = [
@@ -135,10 +135,10 @@ def _reading(base: RuleBase, findings: Findings, finding: Finding, number: int =
 
 @once
 def slopes_of(base: RuleBase, cause_id: str, simulated: bool) -> Mapping[str, Slope]:
-    """A cause's slopes by axis, towards larger readings.
+    """A cause's slopes by axis, positive towards larger readings.
 
-    Of real cloth a simulation says how much, not whether nor which way: there its slopes count only for signs that the cause
-    shows more than rarely, and in that direction. Of simulated cloth nothing else is known than what the simulation says.
+    For real cloth a simulation says how much, not whether or which way: its slopes count only for signs that the cause shows more
+    than rarely, and in that direction. For simulated cloth only the simulation's slopes count.
     """
     often = base.words.how_often.words
     shown: dict[str, set[bool]] = {}  # axis to the directions in which the cause shows it; True: larger readings

@@ -1,7 +1,7 @@
-"""What may be true of a client, as a handful of draws from what is believed: which causes are there, and which open signs.
+"""Possible worlds: posterior draws of which causes are present and which open signs show.
 
-Importance sampling: causes are drawn one by one from their exact probabilities, weighed by what they are worth together, and
-drawn again by that weight (D. B. Rubin 1988, sampling importance resampling, from memory). The same findings give the same draws.
+Causes are drawn independently from their exact probabilities, weighted by their joint posterior, and resampled by that weight
+(D. B. Rubin 1988, sampling importance resampling, from memory). The same findings give the same draws.
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ _NEVER = 1e-300
 
 @dataclass(frozen=True)
 class Worlds:
-    """`chance[w, s]`: the chance that sign s shows in world w, given its causes; `shown`: one draw of it; `asked`: whether it is asked.
+    """`chance[w, s]`: probability that sign s shows in world w given its causes; `shown[w, s]`: one draw of it; `asked[w, s]`: if asked.
 
-    `believed[w, c]`: how probable cause c would be if every sign asked in world w were answered, to the grain of the draws.
-    `speaks[s]`: whether sign s by itself changes an outcome, not only by what it says of the causes: then the draw counts.
+    `believed[w, c]`: probability of cause c with every sign asked in world w answered, estimated from the draws.
+    `speaks[s]`: whether sign s changes an outcome directly, not only through the causes; then its draw is used.
     """
 
     chance: np.ndarray
@@ -33,35 +33,35 @@ class Worlds:
 
     @property
     def _there(self) -> np.ndarray:
-        """World x sign: how surely each sign shows, as far as it matters for outcomes."""
+        """World x sign: the draw where a sign itself matters for outcomes, else its probability."""
         return np.where(self.speaks, self.shown, self.chance)
 
     def __len__(self) -> int:
         return len(self.shown)
 
     def likely(self, sign: int) -> float:
-        """The chance that a sign shows."""
+        """The probability that a sign shows."""
         return float(self.chance[:, sign].mean())
 
     def tells(self, outcomes: Sequence[object], beside: Sequence[int] = ()) -> list[float]:
-        """What each sign tells about an outcome that each world has, beyond what the signs `beside` it tell, in bits.
+        """The information in bits that each sign gives about the outcome, beyond the signs in `beside`.
 
-        The mutual information, averaged over what `beside` may be answered.
+        The conditional mutual information. `outcomes`: one for each world.
         """
         names, chance = list(dict.fromkeys(outcomes)), self._there
         ends = np.array([[outcome == name for outcome in outcomes] for name in names], float)  # outcome x world
         cells = np.full((1, len(self)), 1.0 / len(self))  # answers to `beside` x world
         for sign in beside:
             cells = np.concatenate((cells * chance[:, sign], cells * (1.0 - chance[:, sign])))
-        cells = cells[cells.any(axis=1)]  # answers that no world gives tell nothing
+        cells = cells[cells.any(axis=1)]  # drop answers that no world gives
         all_in = cells.sum(axis=1)[:, None, None]
-        share, there = (cells @ ends.T)[:, :, None], (cells @ chance)[:, None, :]
-        both = (cells[:, None, :] * ends[None, :, :]) @ chance  # answers x outcome x sign that is there
-        bits = _part(both, share * there / all_in) + _part(share - both, share * (all_in - there) / all_in)
+        share, present = (cells @ ends.T)[:, :, None], (cells @ chance)[:, None, :]
+        both = (cells[:, None, :] * ends[None, :, :]) @ chance  # answers x outcome x sign
+        bits = _part(both, share * present / all_in) + _part(share - both, share * (all_in - present) / all_in)
         return [float(value) for value in bits.sum(axis=(0, 1))]
 
     def outcomes_if(self, sign: int, outcomes: Sequence[str | None], *, there: bool) -> dict[str | None, float]:
-        """The chance of each outcome if a sign shows, or if it does not."""
+        """The probability of each outcome if a sign shows, or if it does not."""
         shows = self._there[:, sign]
         weight = shows if there else 1.0 - shows
         result: dict[str | None, float] = {}
@@ -75,9 +75,9 @@ def _part(both: np.ndarray, alone: np.ndarray) -> np.ndarray:
 
 
 def draw(diagnosis: Diagnosis, count: int, answered: Callable[[np.ndarray], np.ndarray]) -> Worlds:
-    """So many worlds that agree with the findings of a diagnosis: the same for the same findings, and much alike for like ones.
+    """Draw `count` worlds that agree with a diagnosis's findings; deterministic, and similar for similar findings.
 
-    `answered`: of what shows, world x sign, which signs would be asked and answered there; the same shape.
+    `answered`: maps what shows (world x sign, bool) to which signs would be asked and answered there (same shape).
     """
     rng = np.random.default_rng(1)
     there, weight, none = _proposed(diagnosis, rng)
@@ -90,7 +90,7 @@ def draw(diagnosis: Diagnosis, count: int, answered: Callable[[np.ndarray], np.n
     true[:, presumed] = none[:, presumed] / NAMED  # the links as they are
     left_out = np.exp(true[picked])
     chance = 1.0 - left_out
-    # and not named
+    # given that nobody named it
     chance[:, presumed] *= (1.0 - NAMED) / (left_out[:, presumed] + (1.0 - NAMED) * chance[:, presumed])
     shown = chances < chance
     weight = weight - none[:, presumed].sum(axis=1)
@@ -100,14 +100,14 @@ def draw(diagnosis: Diagnosis, count: int, answered: Callable[[np.ndarray], np.n
 
 
 def _proposed(diagnosis: Diagnosis, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Sets of causes that may be there, the log of what each is worth, and the log of the chance that it leaves a sign out."""
+    """Proposed worlds: causes present (world x cause), log weight (world), log probability of no sign (world x sign)."""
     compiled = diagnosis.compiled
     network = compiled.network
     believed = np.clip(np.array([diagnosis.probability[cause] for cause in compiled.causes]), 1e-4, 1.0 - 1e-4)
     answered = np.clip(np.array(diagnosis.posterior.probability), 1e-4, 1.0 - 1e-4)
     prior = np.clip(np.array(network.prior), 1e-12, 1.0 - 1e-12)
     read = np.log(believed / (1 - believed)) - np.log(answered / (1 - answered))  # what readings say beyond the answers
-    absent = np.zeros((len(prior), len(compiled.symptoms)))  # log of the chance that a cause leaves a sign out
+    absent = np.zeros((len(prior), len(compiled.symptoms)))  # log probability that a cause does not trigger a sign
     for sign, links in enumerate(network.links):
         for cause, q in links:
             absent[cause, sign] = np.log(max(q, 1e-12))
@@ -124,7 +124,7 @@ def _proposed(diagnosis: Diagnosis, rng: np.random.Generator) -> tuple[np.ndarra
 def _believed(
     there: np.ndarray, weight: np.ndarray, none: np.ndarray, shown: np.ndarray, asked: np.ndarray
 ) -> np.ndarray:
-    """How probable each cause is with all signs answered: every proposal weighed by every world's signs. World x cause."""
+    """World x cause: the probability of each cause with all signs answered, all proposals weighted by the world's signs."""
     seen = np.log(np.maximum(-np.expm1(none), 1e-30))
     fit = (shown & asked).astype(np.float32) @ seen.T.astype(np.float32)
     fit += (asked & ~shown).astype(np.float32) @ none.T.astype(np.float32) + weight.astype(np.float32)
