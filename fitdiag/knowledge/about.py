@@ -1,5 +1,5 @@
-"""What a rule base is for, cautions, the shot card; its words: those of rules and their numbers, and how people speak; and what it
-says for simulated cloth: kinds of cloth, what a body note moves on the body, which reading a sign is."""
+"""What a rule base is for, cautions, the shot card; the words rules use and their numbers, and everyday words; and for simulated
+cloth: kinds of cloth, what a body note moves on the body, and the reading for each sign."""
 
 from __future__ import annotations
 
@@ -26,9 +26,9 @@ class CardLine(Rule):
 
 
 class ShotCard(Rule):
-    """What the shot card says and draws of the garment: paths of SVG, M L C Z; `half` and what follows it are the left half from behind.
+    """What the shot card says and draws of the garment: SVG paths (M L C Z); from `half` on they show the left half from behind.
 
-    `bare`: legs below it, the first from the side. `grain_to`: how far down the grainlines are drawn.
+    `bare`: legs below the garment, the first from the side. `grain_to`: how far down the grainlines are drawn.
     """
 
     no_pins: Text
@@ -60,12 +60,12 @@ class Caution(Rule):
 
 
 class About(Vocabulary):
-    """`rulebase.yaml`: what this rule base is for, the seams and the stages of a round that its rules name.
+    """`rulebase.yaml`: what this rule base is for, and the seams and stages of a round that its rules name.
 
-    `photographs`: what a client is asked to take. `presses`: the sign that cloth which presses in sitting, on stairs or in bending is
-    taken for. `shares`: the folder beside this one whose body notes, words, cloths and sources count here too. `alike`: a word and
-    those taken for it when typed; `opposites`: pairs of such words; `places`, `poses`: those that name a part, or a
-    pose or movement; `vocabulary.yaml` has them too.
+    `photographs`: what a client is asked to take. `presses`: the sign meant by cloth that presses in sitting, on stairs or in
+    bending. `shares`: a sibling folder whose body notes, words, cloths and sources apply here too. `alike`: synonyms of a typed
+    word; `opposites`: pairs of antonyms; `places`, `poses`: words for a part of the garment, for a pose or movement. The last four
+    may come from `vocabulary.yaml` too.
     """
 
     format: Literal["fitdiag.rules/1"] = Field(alias="schema")
@@ -81,14 +81,14 @@ class About(Vocabulary):
 
 
 class Renamed(Rule):
-    """A symptom of an earlier rule base, and what it is now; more than one where it hid a direction."""
+    """A symptom of an earlier rule base and its present id, or ids if it was split."""
 
     was: Id
     now: tuple[SymptomId, ...] = Field(min_length=1)
 
 
 class Everyday(Rule):
-    """How people speak of a symptom, one phrase a line: which words they use is counted, so that many tell more than apt ones."""
+    """How people speak of a symptom, one phrase a line. Words are counted, so many phrases help more than apt ones."""
 
     symptom: SymptomId
     said: Annotated[str, StringConstraints(min_length=1, max_length=20_000)]
@@ -128,7 +128,7 @@ FigurePart = Literal[
 
 
 class FigureMove(Rule):
-    """What a body note moves on the simulated body, and to how much; without amounts those of the note's own measure."""
+    """The part of the simulated body a note moves, and how far; without amounts, as far as the note's own measure says."""
 
     moves: FigurePart
     some_mm: LengthMm | None = Field(default=None, alias="some")
@@ -151,9 +151,9 @@ class Cloth(Rule):
 
 
 class SimulatedSign(Rule):
-    """Which reading of simulated cloth a symptom is: mm of the symptom per unit of the reading, and when it is seen.
+    """The reading of simulated cloth for a symptom: mm of the symptom per unit of the reading, and the change from which it is seen.
 
-    `whole`: the reading itself is the sign, not its change against the right pattern on the same body.
+    `whole`: the reading itself is the sign, not its change from the right pattern on the same body.
     """
 
     id: Id

@@ -1,4 +1,4 @@
-"""What all rules are made of: a frozen model that knows its keys, ids, texts, and lengths written with a unit."""
+"""Base types of all rules: a frozen model that forbids unknown keys, ids, texts, and lengths with a unit."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from fitdiag.units import InvalidLengthError, Units, in_units, parse_length
 
 
 def length_mm(value: object) -> float:
-    """A length with a unit in mm. Raises ValueError."""
+    """Parse a length with a unit, like `2 cm`, to mm. Raises ValueError."""
     if not isinstance(value, str):
         raise ValueError("a length is text with a unit, like 3/4 in or 2 cm")
     try:
@@ -33,14 +33,14 @@ def length_mm(value: object) -> float:
 
 
 def _signed_length(value: object) -> float:
-    """A length that may point the other way: `-3 mm`."""
+    """Parse a length that may be negative, like `-3 mm`, to mm."""
     if isinstance(value, str) and value.strip()[:1] in ("-", "\u2212"):
         return -length_mm(value.strip()[1:])
     return length_mm(value)
 
 
 def one_or_many(value: object) -> object:
-    """A single text or mapping as a list of one."""
+    """Wrap a single text or mapping in a list."""
     return [value] if isinstance(value, str | Mapping) else value
 
 
@@ -58,9 +58,9 @@ YesNo = Annotated[bool, BeforeValidator(_yes_no)]
 
 
 class Names:
-    """The names there are of each kind; a rule validated with them as context has every id, word and part it names looked up.
+    """The known names of each kind. A rule validated with this as context has every id, word and part it names looked up.
 
-    `parts`: the names of a garment's parts, those that all of some pieces have.
+    `parts`: the part names that all the given pieces share.
     """
 
     def __init__(self, known: Mapping[str, Collection[str]], parts: Parts = lambda _: {}) -> None:
@@ -68,7 +68,7 @@ class Names:
         self.used: set[tuple[str, str]] = set()
 
     def look_up(self, kind: str, name: str, on: tuple[str, ...] = ()) -> None:
-        """Raises PydanticCustomError where there is no such name; of a kind that has no names any will do."""
+        """Raise PydanticCustomError if there is no such name; any name passes for a kind with no names."""
         self.used.add((kind, name))
         known = self.known.get(kind, self.parts(on).get(kind))
         if known is not None and name not in known:
@@ -88,12 +88,12 @@ def source_key(text: str) -> str:
     return text.split(",", 1)[0].strip()
 
 
-def refs(told: Callable[[str], Iterable[tuple[str, str]]]) -> AfterValidator:
-    """Marks a field whose text names things: of what kinds they are, and their names. In a move they are parts of its pieces."""
+def refs(names_in: Callable[[str], Iterable[tuple[str, str]]]) -> AfterValidator:
+    """Mark a field whose text names things; `names_in` gives their (kind, name). In a move they are parts of its pieces."""
 
     def looked_up(value: str, info: Info) -> str:
         if (names := info.context) is not None:
-            for kind, name in told(value):
+            for kind, name in names_in(value):
                 names.look_up(kind, name, info.data.get("on", ()))
         return value
 
@@ -101,7 +101,7 @@ def refs(told: Callable[[str], Iterable[tuple[str, str]]]) -> AfterValidator:
 
 
 def ref(kind: str) -> AfterValidator:
-    """Marks a field whose text is the id of a rule, a word of a table or the name of a part; `kind`: what it names."""
+    """Mark a field whose text is the id of a rule, a word of a table or the name of a part; `kind`: what it names."""
     return refs(lambda text: [(kind, source_key(text) if kind == "source" else text)])
 
 
@@ -120,12 +120,12 @@ HowWell = Annotated[Id, ref("how-well word")]
 
 
 def without_nothing(data: Any) -> Any:
-    """A mapping without what is left empty in it."""
+    """A mapping without its empty (None) values; anything else unchanged."""
     return {key: value for key, value in data.items() if value is not None} if isinstance(data, dict) else data
 
 
 class Part(BaseModel):
-    """A block of a file that people write: what is left empty counts as left out, a key not known is a fault."""
+    """A block of a hand-written file: an empty value counts as left out, an unknown key is a fault."""
 
     model_config = ConfigDict(extra="forbid", populate_by_name=True, defer_build=True)
 
@@ -133,14 +133,14 @@ class Part(BaseModel):
 
 
 class Strict:
-    """A dataclass that a file may hold as it is: pydantic reads it like a `Part`."""
+    """Mixin for dataclasses that pydantic reads from files like a `Part`."""
 
     __pydantic_config__ = ConfigDict(extra="forbid")
     _without_nothing = model_validator(mode="before")(without_nothing)
 
 
 class Rule(BaseModel):
-    """Common to all: frozen, and a key the format does not know is a fault."""
+    """Base of all rules: frozen; an unknown key is a fault."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
@@ -157,18 +157,18 @@ def _texts(model: type[BaseModel]) -> tuple[str, ...]:
     return tuple(name for name in model.model_fields if name in _SPOKEN)
 
 
-def said(value: Any, units: Units) -> Any:
-    """A rule, a text or several with every length written in `units`; itself where there is none."""
+def converted(value: Any, units: Units) -> Any:
+    """A rule, a text or a tuple of them with every length written in `units`; the same object if there is none."""
     if isinstance(value, str):
         return in_units(value, units)
     if isinstance(value, tuple):
-        parts = tuple([said(item, units) for item in value])
+        parts = tuple([converted(item, units) for item in value])
         return value if all(map(is_, parts, value)) else parts
     if isinstance(value, BaseModel):
         changed = {}
         for name in _texts(value.__class__):
             old = getattr(value, name)
-            if old is not None and (new := said(old, units)) is not old:
+            if old is not None and (new := converted(old, units)) is not old:
                 changed[name] = new
         return value.model_copy(update=changed) if changed else value
     return value

@@ -1,7 +1,7 @@
-"""A parsed rule base kept in the user's cache folder, so that a command need not read 150 YAML files to say one thing.
+"""A parsed rule base kept in the user's cache folder, so that a command need not read 150 YAML files.
 
-Plain JSON, no code: whoever changes it changes at worst a text. It counts only while program version, names and contents of
-all rule files are the same; otherwise, or if anything about it is odd, the files are read as if it were not there.
+Plain JSON, no code: tampering can at worst change a text. It is used only while the program version and the names and contents
+of all rule files are unchanged; otherwise, or if anything about it is odd, the files are read.
 """
 
 from __future__ import annotations
@@ -26,22 +26,22 @@ from fitdiag.problems import ProblemsFoundError
 
 
 def stamp(folder: Path) -> str:
-    """What tells the content of all rule files in `folder`, and in the one it shares, from any other. Raises OSError."""
-    told = hashlib.sha256()
+    """A SHA-256 digest of all rule files in `folder` and in its shared folder. Raises OSError."""
+    digest = hashlib.sha256()
     for root in filter(None, (folder, shared_folder(folder))):
         base = os.fspath(root)
-        found = [
+        paths = [
             os.path.join(place, name)  # noqa: PTH118 (as fast as may be: every command waits for it)
             for place, _, names in os.walk(base)
             for name in names
             if name.endswith(".yaml") and not name.endswith(".cases.yaml")
         ]
-        for path in sorted(found):
+        for path in sorted(paths):
             with open(path, "rb", buffering=0) as handle:  # noqa: PTH123 (the same)
                 content = handle.read()
-            told.update(f"{path[len(base) :]}\0{len(content)}\0".encode(errors="surrogateescape"))
-            told.update(content)
-    return told.hexdigest()
+            digest.update(f"{path[len(base) :]}\0{len(content)}\0".encode(errors="surrogateescape"))
+            digest.update(content)
+    return digest.hexdigest()
 
 
 def _place(folder: Path) -> Path:
@@ -53,7 +53,7 @@ _HEADS: Mapping[str, type[BaseModel]] = {"about": About, "words": Words, "garmen
 
 
 def recall(folder: Path) -> RuleBase | None:
-    """The rule base as it was last read from `folder`, if nothing has changed since; None otherwise."""
+    """The rule base as last read from `folder`; None if anything has changed since."""
     try:
         data = json.loads(_place(folder).read_bytes())
         if data["program"] != __version__ or data["stamp"] != stamp(folder):
@@ -66,7 +66,7 @@ def recall(folder: Path) -> RuleBase | None:
 
 
 def remember(folder: Path, base: RuleBase, before: str) -> None:
-    """Keep a rule base that was read without a fault; `before`: the stamp from before it was read. Never fails."""
+    """Keep a rule base that was read without a fault; `before`: the stamp taken before reading. Never raises."""
     with suppress(OSError, RuntimeError, ValueError, ProblemsFoundError):
         if stamp(folder) == before:
             data: dict[str, Any] = {"program": __version__, "stamp": before, "fingerprint": base.fingerprint}
@@ -82,7 +82,7 @@ _fields: dict[type[BaseModel], list[tuple[str, type[BaseModel] | None]]] = {}
 
 
 def _built(model: type[BaseModel], data: Mapping[str, Any]) -> Any:
-    """A model from values that were validated before they were kept; builds no validator, which is what takes the time."""
+    """Build a model from values validated before they were kept, without building its slow validator."""
     fields = _fields.get(model)
     if fields is None:
         fields = _fields[model] = [(name, _inner(info.annotation)) for name, info in model.model_fields.items()]

@@ -1,7 +1,7 @@
 """What is known about one fitting: symptoms seen or not, body notes, earlier alterations.
 
-Findings are the start of the data's one way: findings, beliefs, recommendations, documents. Here they are also read from words,
-and what does not go together in them is settled until somebody looks again.
+Findings are where the data flow starts: findings, beliefs, recommendations, documents. They are also parsed from words here, and
+contradictions in them are settled until somebody looks again.
 """
 
 from __future__ import annotations
@@ -19,23 +19,23 @@ from fitdiag.knowledge.model import RuleBase, Seen, Severity, Symptom
 from fitdiag.problems import one_line
 from fitdiag.units import LONGEST_MM, InvalidLengthError, Units, parse_length
 
-TAPE_MM = 1.0  # a tape is not read more exactly, so 3/8 in counts where 1 cm is asked for
+TAPE_MM = 1.0  # reading error of a tape, so that 3/8 in passes for 1 cm
 Side = Literal["left", "right", "both"]
 Origin = Literal["asked", "volunteered", "file", "form", "photo", "earlier", "derived"]
 ReadingsFrom = Literal["cloth", "simulation"]
-MOST_DONE = 99  # earlier alterations, and rounds of a case; nobody reworks a pattern oftener
+MOST_DONE = 99  # most earlier alterations, and most rounds of a case
 Mm = Annotated[float, Field(strict=True, ge=0, le=LONGEST_MM, allow_inf_nan=False)]
 RoundNumber = Annotated[int, Field(strict=True, ge=1, le=MOST_DONE)]
 SEVERITIES: tuple[Severity, ...] = get_args(Severity)
 SIDES: tuple[Side, ...] = get_args(Side)
-BOTH_SIDES_DIFFER = "one-side-shows-more"  # the symptom that one side alone answers by itself, where a base has it
+BOTH_SIDES_DIFFER = "one-side-shows-more"  # the symptom that a sign on one side alone implies, if a base has it
 
 
 @dataclass(frozen=True)
 class Finding:
-    """One symptom answered: seen, not seen or unsure; perhaps with an amount (`error_mm`: one standard deviation).
+    """One symptom answered: seen, not seen or unsure, perhaps with an amount (`error_mm`: its standard deviation).
 
-    Where left and right were measured apart, `left_mm` and `right_mm` hold them and `amount_mm` the one that shows more.
+    If left and right were measured separately, `left_mm` and `right_mm` hold them and `amount_mm` the one that shows more.
     """
 
     symptom: str
@@ -60,7 +60,7 @@ class Done:
 
 @dataclass(frozen=True)
 class Earlier:
-    """What was read at an earlier try-on of the same garment: symptom to (mm, standard deviation or None)."""
+    """Readings at an earlier try-on of the same garment: symptom to (mm, standard deviation or None)."""
 
     round: RoundNumber
     readings: Mapping[str, tuple[Mm, Mm | None]]
@@ -68,10 +68,10 @@ class Earlier:
 
 @dataclass(frozen=True)
 class Findings:
-    """Everything known so far. `body` maps a note to "some", "marked" or "no" (looked for, and like the block).
+    """Everything known so far. `body` maps a note to "some", "marked" or "no" (looked for and not found).
 
-    Measures are in mm; `tables` says by which table of ease a measure is judged. `looked`: all that meets the eye was named, so
-    what can be seen at a glance and is not named is probably not there. `body_sides`: notes that hold for one side alone.
+    Measures are in mm; `tables`: the ease table a measure is judged by. `looked`: all visible signs were asked for, so one that
+    was not named is probably absent. `body_sides`: notes that hold for one side alone.
     `at_rest`: what a right block reads on this client, in mm; `readings_from`: real cloth, or a simulation of it.
     """
 
@@ -91,11 +91,11 @@ class Findings:
     earlier: tuple[Earlier, ...] = ()
 
     def with_finding(self, finding: Finding) -> Findings:
-        """The same with one symptom answered (again)."""
+        """A copy with one symptom answered, replacing any earlier answer."""
         return replace(self, symptoms={**self.symptoms, finding.symptom: finding})
 
     def joined(self, later: Findings) -> Findings:
-        """The same with all that came later; where both speak of one thing, the later one counts."""
+        """A copy merged with later findings, which win where both have an answer."""
         both: dict[str, Any] = {}
         for name, mine in vars(self).items():
             theirs = getattr(later, name)
@@ -107,12 +107,12 @@ class Findings:
 
     @property
     def seen(self) -> tuple[Finding, ...]:
-        """The symptoms that are there."""
+        """The symptoms that were seen."""
         return tuple(finding for finding in self.symptoms.values() if finding.seen == "yes")
 
 
 def seen_by_amount(symptom: Symptom, amount_mm: float) -> bool:
-    """Whether an amount is past the point where half of fitters would call the symptom seen."""
+    """Whether an amount is past the threshold at which half of fitters would call the symptom seen."""
     if symptom.measure is None:
         return amount_mm > 0
     if symptom.measure.worse == "more":
@@ -122,19 +122,19 @@ def seen_by_amount(symptom: Symptom, amount_mm: float) -> bool:
 
 def measured(symptom: Symptom, amount_mm: float, *, side: Side | None = None, error_mm: float | None = None,
              origin: Origin = "file") -> Finding:  # fmt: skip
-    """A finding from a measured amount: seen or not by the symptom's own threshold."""
+    """A finding from a measured amount, seen or not by the symptom's threshold."""
     seen: Seen = "yes" if seen_by_amount(symptom, amount_mm) else "no"
     return Finding(symptom.id, seen, amount_mm, error_mm, None, side, origin)
 
 
 def measured_apart(symptom: Symptom, left_mm: float, right_mm: float, *, error_mm: float | None = None,
                    origin: Origin = "file") -> Finding:  # fmt: skip
-    """A finding measured left and right: the side that shows more counts; seen on one side alone, it is that side's."""
+    """A finding measured left and right: the side that shows more counts, and `side` says where it was seen."""
     less = symptom.measure is not None and symptom.measure.worse == "less"
     amount = min(left_mm, right_mm) if less else max(left_mm, right_mm)
-    there = [seen_by_amount(symptom, mm) for mm in (left_mm, right_mm)]
-    side: Side = "both" if there[0] == there[1] else "left" if there[0] else "right"
-    whole = measured(symptom, amount, side=side if any(there) else None, error_mm=error_mm, origin=origin)
+    seen = [seen_by_amount(symptom, mm) for mm in (left_mm, right_mm)]
+    side: Side = "both" if seen[0] == seen[1] else "left" if seen[0] else "right"
+    whole = measured(symptom, amount, side=side if any(seen) else None, error_mm=error_mm, origin=origin)
     return replace(whole, left_mm=left_mm, right_mm=right_mm)
 
 
@@ -152,7 +152,7 @@ _SIDE = re.compile(r"\b(left|right|both)\b(?: sides?\b)?")
 
 
 class InvalidFindingError(ValueError):
-    """The text is no answer to this symptom; the message says what would be."""
+    """The text does not answer this symptom; the message says what would."""
 
 
 def parse_words(symptom: Symptom, text: str) -> Finding:
@@ -161,10 +161,10 @@ def parse_words(symptom: Symptom, text: str) -> Finding:
     Raises InvalidFindingError when it is none of these, or an amount without a unit.
     """
     words = " ".join(text.strip().lower().replace("’", "'").split())
-    parts = _SIDE.split(words)  # what stands before, between and behind the sides, and each side between two of these
-    said = [part.strip(" ,;:").removeprefix("and ").removesuffix(" and").strip(" ,;:") for part in parts[::2]]
-    sides, amounts = parts[1::2], [part for part in said if part]
-    if {*sides} == {"left", "right"} and len(sides) == len(amounts) == 2 and said[1] and any(map(str.isdigit, words)):
+    parts = _SIDE.split(words)  # the texts around the sides, alternating with the sides
+    texts = [part.strip(" ,;:").removeprefix("and ").removesuffix(" and").strip(" ,;:") for part in parts[::2]]
+    sides, amounts = parts[1::2], [part for part in texts if part]
+    if {*sides} == {"left", "right"} and len(sides) == len(amounts) == 2 and texts[1] and any(map(str.isdigit, words)):
         return _read_apart(symptom, dict(zip(sides, amounts, strict=True)))
     if words[:1] in ("-", "\u2212") and any(char.isdigit() for char in words):
         raise InvalidFindingError(f"'{one_line(text, 30)}' is less than nothing; {_other_way(symptom)}")
@@ -190,19 +190,19 @@ def parse_words(symptom: Symptom, text: str) -> Finding:
     except InvalidLengthError as error:
         if any(char.isdigit() for char in words):
             raise InvalidFindingError(str(error)) from None
-        told = "write yes, no, can't say, slight, clear, strong or an amount like 3/4 in"
-        raise InvalidFindingError(f"'{shown}' is not an answer; {told}") from None
+        hint = "write yes, no, can't say, slight, clear, strong or an amount like 3/4 in"
+        raise InvalidFindingError(f"'{shown}' is not an answer; {hint}") from None
 
 
 def _other_way(symptom: Symptom) -> str:
-    """What to answer where a reading goes the other way."""
+    """What to answer if a reading goes the other way."""
     mirror = symptom.measure.mirror_of if symptom.measure else None
     other = mirror or next(iter(symptom.opposite), None)
     return f"if it goes the other way, answer '{other}'" if other else "write 0 where there is nothing"
 
 
 def _read_apart(symptom: Symptom, amounts: Mapping[str, str]) -> Finding:
-    """`left 3/8 in, right 3/4 in` as one finding with two amounts; a unit written once counts for both."""
+    """Read `left 3/8 in, right 3/4 in` as one finding with two amounts; a unit written once counts for both."""
     if symptom.measure is None:
         raise InvalidFindingError("this sign has no amount; answer yes, no or can't say, with left or right")
     unit: Units | None = None
@@ -218,13 +218,13 @@ def _read_apart(symptom: Symptom, amounts: Mapping[str, str]) -> Finding:
     return measured_apart(symptom, mm["left"], mm["right"])
 
 
-_APART = 2.0  # times what two careful fitters differ by: left and right are not alike; a fitter's judgement
-_RULERS = ("paper", "measuring")  # how an answer was got that is surer than the eye
+_APART = 2.0  # sides differ from this many times the difference between two careful fitters; a fitter's judgement
+_RULERS = ("paper", "measuring")  # ways of answering that are surer than the eye
 
 
 @dataclass(frozen=True)
 class Contradiction:
-    """Two things that were told and cannot both hold. `text` names them, says what counts now and what to look at again."""
+    """Two answers that cannot both hold. `text` names them, says what counts now and what to look at again."""
 
     kind: str
     one: str
@@ -233,31 +233,34 @@ class Contradiction:
 
 
 def settle(base: RuleBase, findings: Findings) -> tuple[Findings, tuple[Contradiction, ...]]:
-    """Findings without what contradicts something firmer, and every contradiction that was met."""
-    found: list[Contradiction] = []
+    """Drop what contradicts something firmer; return the settled findings and every contradiction found."""
+    contradictions: list[Contradiction] = []
     noted = [note for note, grade in findings.body.items() if grade != "no"]
     for one, other in combinations(noted, 2):
         if other in base.body_notes[one].opposite:
             titles = f"{base.body_notes[one].title} and {_small(base.body_notes[other].title)}"
             text = f"{titles} cannot both hold, so neither counts. {base.body_notes[one].judge}"
-            found.append(Contradiction("body", one, other, text))
-    dropped = {note for item in found for note in (item.one, item.other)}
+            contradictions.append(Contradiction("body", one, other, text))
+    dropped = {note for item in contradictions for note in (item.one, item.other)}
     body = {note: grade for note, grade in findings.body.items() if note not in dropped}
     settled = replace(findings, body=body) if dropped else findings
     for one_sign, other_sign in combinations(findings.seen, 2):
         if other_sign.symptom in base.symptoms[one_sign.symptom].opposite:
-            settled = _signs(base, settled, one_sign, other_sign, found)
+            settled = _signs(base, settled, one_sign, other_sign, contradictions)
     differ = settled.symptoms.get(BOTH_SIDES_DIFFER)
     apart = [finding.symptom for finding in settled.seen if _sides_differ(base, finding)]
     if apart and differ is not None and differ.seen == "no":
-        told = "left and right were measured apart, though both sides were called alike. The reading counts."
-        found.append(Contradiction("sides", apart[0], BOTH_SIDES_DIFFER, f"{base.symptoms[apart[0]].title}: {told}"))
+        text = "left and right were measured apart, though both sides were called alike. The reading counts."
+        title = base.symptoms[apart[0]].title
+        contradictions.append(Contradiction("sides", apart[0], BOTH_SIDES_DIFFER, f"{title}: {text}"))
         settled = settled.with_finding(replace(differ, seen="unsure"))
-    return settled, tuple(found)
+    return settled, tuple(contradictions)
 
 
-def _signs(base: RuleBase, findings: Findings, one: Finding, other: Finding, found: list[Contradiction]) -> Findings:
-    """Two opposite signs: the firmer one counts; of two alike neither does."""
+def _signs(
+    base: RuleBase, findings: Findings, one: Finding, other: Finding, contradictions: list[Contradiction]
+) -> Findings:
+    """Settle two opposite signs: the firmer one counts; if equally firm, neither does."""
     less, kept = sorted((one, other), key=lambda item: _firmness(base, item))
     firm, weak = _firmness(base, kept), _firmness(base, less)
     lost = [less]
@@ -268,14 +271,14 @@ def _signs(base: RuleBase, findings: Findings, one: Finding, other: Finding, fou
     else:
         why = "was measured" if firm[0] != weak[0] else "was read more exactly"
         text = f"{both}. {base.symptoms[kept.symptom].title} {why} and counts; look at the other again."
-    found.append(Contradiction("signs", kept.symptom, less.symptom, text))
+    contradictions.append(Contradiction("signs", kept.symptom, less.symptom, text))
     for finding in lost:
         findings = findings.with_finding(replace(finding, seen="unsure", amount_mm=None, left_mm=None, right_mm=None))
     return findings
 
 
 def _firmness(base: RuleBase, finding: Finding) -> tuple[bool, float]:
-    """How firmly a sign was found: by the tape before the eye, the smaller error first."""
+    """How firmly a sign was found, as a sort key: measured before seen, smaller error first."""
     exact = 1.0 / (1.0 + finding.error_mm) if finding.amount_mm is not None and finding.error_mm else 0.0
     return finding.amount_mm is not None or base.symptoms[finding.symptom].by in _RULERS, exact
 

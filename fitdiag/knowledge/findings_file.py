@@ -1,4 +1,4 @@
-"""The file in which findings are written (`fitdiag.findings/1`): read with every fault at its line, and written back."""
+"""The findings file (`fitdiag.findings/1`): reading, with every fault at its line, and writing."""
 
 from __future__ import annotations
 
@@ -50,11 +50,11 @@ LARGEST = 64 * 1024
 File = TypeVar("File", bound="FindingsFile")
 
 
-# -- what a value may be -------------------------------------------------------------------------------------------------
+# -- values ------------------------------------------------------------------------------------------------------------
 
 
-class _Given(Names):
-    """The rules, the units of the file and the hints that are left."""
+class _Context(Names):
+    """Context for the validators: the rules, the units of the file and the hints left."""
 
     def __init__(self, base: RuleBase, units: Units, hints: Hints) -> None:
         super().__init__({kind.called: getattr(base, kind.table) for kind in KINDS})
@@ -68,21 +68,21 @@ def _measurable(symptom: str, info: ValidationInfo[Any]) -> str:
 
 
 def noted(value: object) -> dict[str, Any]:
-    """Body notes with what is said of each; the short form is a list, `[flat-seat, low-seat: marked]`."""
+    """Body notes with their grades, from a mapping or from the short form `[flat-seat, low-seat: marked]`."""
     pairs: list[tuple[object, object]] = []
     for item in value if isinstance(value, list) else [value]:
         pairs += item.items() if isinstance(item, Mapping) else [(item, "some")] if isinstance(value, list) else []
     names = [note for note, _ in pairs if isinstance(note, str)]
     if not isinstance(value, list | Mapping) or len(names) < len(pairs):
-        told = "body notes are written like [flat-seat, low-seat: marked], or one a line, 'flat-seat: some'"
-        raise wrong("body", told)
+        message = "body notes are written like [flat-seat, low-seat: marked], or one a line, 'flat-seat: some'"
+        raise wrong("body", message)
     if twice := next((name for name in names if names.count(name) > 1), ""):
         raise wrong("twice", f"'{one_line(twice, 50)}' appears twice", "keep one of them")
-    return dict(zip(names, (said for _, said in pairs), strict=True))
+    return dict(zip(names, (grade for _, grade in pairs), strict=True))
 
 
 def _graded(value: object, info: ValidationInfo[Any]) -> tuple[str, Side | None]:
-    """The grade of a body note, and the side where it holds for one: `some left`."""
+    """The grade of a body note, and its side if it holds for one alone, as in `some left`."""
     grades = (*info.context.base.words.body_grades.words, "no")
     words = ["some" if value else "no"] if isinstance(value, bool) else str(value).split()
     side = next((word for word in words if word in SIDES), None)
@@ -103,12 +103,12 @@ def _seen(value: object) -> object:
 
 
 def named(value: object) -> object:
-    """Each value of a block with its key, for what can only be judged by both."""
+    """Pair each value of a block with its key, for validators that need both."""
     return {key: (key, item) for key, item in value.items()} if isinstance(value, Mapping) else value
 
 
 def of_the_body(named: tuple[str, object], info: ValidationInfo[Any]) -> float:
-    """A measure that a body can have, mm; the doubt is told in the units of the file where they are known."""
+    """A plausible body measure in mm; the message uses the units of the file if known."""
     mm = length_mm(named[1])
     if doubt := doubt_of_body(named[0], mm, getattr(info.context, "units", "cm")):
         raise wrong("amount", doubt, "check the measure and its unit")
@@ -118,7 +118,7 @@ def of_the_body(named: tuple[str, object], info: ValidationInfo[Any]) -> float:
 def _answered(
     named: tuple[str, object], block: ValidatorFunctionWrapHandler, info: ValidationInfo[Any]
 ) -> Finding | None:
-    """The answer to one symptom, in words or as a block; nothing for an unknown one, which is told at its name."""
+    """The answer to one symptom, in words or as a block; None for an unknown symptom, reported at its name."""
     name, value = named
     symptom, units = info.context.base.symptoms.get(name), info.context.units
     if symptom is None:
@@ -133,8 +133,8 @@ def _answered(
     elif isinstance(value, Mapping):
         finding = _in_block(symptom, block(value))
     else:
-        told = f"{name}: {quoted(value)} is not an answer"
-        raise wrong("answer", told, "write yes, no, unsure or {amount: 3/4 in}")
+        message = f"{name}: {quoted(value)} is not an answer"
+        raise wrong("answer", message, "write yes, no, unsure or {amount: 3/4 in}")
     amounts = [mm for mm in (finding.amount_mm, finding.left_mm, finding.right_mm) if mm is not None]
     if amounts and (doubt := doubt_of_sign(symptom.measure.most_mm, max(amounts))):
         most = format_length(symptom.measure.most_mm, units)
@@ -143,26 +143,26 @@ def _answered(
     return finding
 
 
-def _in_block(symptom: Symptom, given: _Answer) -> Finding:
-    """`{seen: yes, amount: 3/4 in}`, or `{left: 3/8 in, right: 3/4 in}`: both sides measured, each by itself."""
-    if symptom.measure is None and not given.amount is given.left is given.right is None:
+def _in_block(symptom: Symptom, answer: _Answer) -> Finding:
+    """A finding from a block: `{seen: yes, amount: 3/4 in}`, or `{left: 3/8 in, right: 3/4 in}` for sides measured separately."""
+    if symptom.measure is None and not answer.amount is answer.left is answer.right is None:
         raise wrong("amount", f"{symptom.id} has no amount to measure", "answer yes, no or unsure")
-    if given.left is not None or given.right is not None:
-        if clash := [key for key in ("amount", "side", "severity") if getattr(given, key) is not None]:
+    if answer.left is not None or answer.right is not None:
+        if clash := [key for key in ("amount", "side", "severity") if getattr(answer, key) is not None]:
             raise wrong("answer", f"{symptom.id}: left and right are given, so {clash[0]} has no place")
-        if given.left is None or given.right is None:
+        if answer.left is None or answer.right is None:
             raise wrong("answer", f"{symptom.id}: one side is missing", "write left and right, 0 in for nothing")
-        return measured_apart(symptom, given.left, given.right, error_mm=given.error, origin=given.origin)
-    if given.amount is not None and given.seen is None:
-        return measured(symptom, given.amount, side=given.side, error_mm=given.error, origin=given.origin)
-    if given.seen is None and given.severity is None and given.side is None:
+        return measured_apart(symptom, answer.left, answer.right, error_mm=answer.error, origin=answer.origin)
+    if answer.amount is not None and answer.seen is None:
+        return measured(symptom, answer.amount, side=answer.side, error_mm=answer.error, origin=answer.origin)
+    if answer.seen is None and answer.severity is None and answer.side is None:
         raise wrong("answer", f"{symptom.id}: nothing is answered here", "write seen: yes, or amount: 3/4 in")
-    seen = given.seen or "yes"
-    return Finding(symptom.id, seen, given.amount, given.error, given.severity, given.side, given.origin)
+    seen = answer.seen or "yes"
+    return Finding(symptom.id, seen, answer.amount, answer.error, answer.severity, answer.side, answer.origin)
 
 
 def _short_for(key: str) -> BeforeValidator:
-    """A value alone is short for a block with that one key."""
+    """Accept a bare value as short for a block with that one key."""
     return BeforeValidator(lambda value: value if isinstance(value, Mapping | list) else {key: value})
 
 
@@ -170,7 +170,7 @@ SymptomName = Annotated[str, ref("symptom")]
 BodyLengths = Annotated[dict[BodyMeasure, Annotated[float, PlainValidator(of_the_body)]], BeforeValidator(named)]
 
 
-# -- what stands in a file ---------------------------------------------------------------------------------------------
+# -- blocks of a file -------------------------------------------------------------------------------------------------
 
 
 class _Answer(Part):
@@ -218,7 +218,7 @@ class _Measures(Part):
 
 
 class FindingsFile(Part):
-    """What stands in a findings file, without its schema; cases have more beside it."""
+    """The contents of a findings file, without its schema; cases extend it."""
 
     garment: str = ""
     client: Annotated[str, Field(max_length=80)] = ""
@@ -263,16 +263,16 @@ def findings_in(
 
 def file_in(document: Document, loc: Location, data: Any, base: RuleBase, model: type[File], hints: Hints,
             extra_keys: Iterable[str] = ()) -> tuple[File, Findings]:  # fmt: skip
-    """What a mapping holds, of a model with more than findings in it, and the findings. Raises ProblemsFoundError with every fault."""
+    """Validate a mapping as `model`; return it, and its findings. Raises ProblemsFoundError with every fault."""
     if not isinstance(data, Mapping):
-        told = "a findings file has lines like 'symptoms:' and 'body:'"
-        raise stop("not-a-mapping", told, where=document.where(loc))
+        message = "a findings file has lines like 'symptoms:' and 'body:'"
+        raise stop("not-a-mapping", message, where=document.where(loc))
     symptoms, moved = _renamed(base, data.get("symptoms"))
     units: Units = data["units"] if data.get("units") in ("in", "cm") else _units_of(data)
     others = {"schema", *extra_keys} - set(model.model_fields)
     own = {key: value for key, value in data.items() if key not in others} | {"symptoms": symptoms}
     try:
-        file = model.model_validate(own, context=_Given(base, units, hints))
+        file = model.model_validate(own, context=_Context(base, units, hints))
     except ValidationError as error:
         raise ProblemsFoundError(problems_of(error, document, loc, model, hints)) from None
     earlier = (
@@ -291,21 +291,21 @@ def file_in(document: Document, loc: Location, data: Any, base: RuleBase, model:
 
 
 def _renamed(base: RuleBase, answers: Any) -> tuple[Any, list[str]]:
-    """Answers by the names symptoms have now; where one has become several a note says so in place of the answer."""
+    """Answers under the present names of symptoms; for a symptom that was split, a note in place of the answer."""
     if not isinstance(answers, Mapping):
         return answers, []
     was = {rule.was: rule.now for rule in base.renamed}
     notes = []
     for old, answer in answers.items():
         if len(now := was.get(old, ())) > 1:
-            told = one_line(answer if isinstance(answer, str) else json.dumps(answer, default=str), 60)
-            notes.append(f"'{old}' ({told}) is {len(now)} signs now: {', '.join(now)}; say which was meant.")
+            text = one_line(answer if isinstance(answer, str) else json.dumps(answer, default=str), 60)
+            notes.append(f"'{old}' ({text}) is {len(now)} signs now: {', '.join(now)}; say which was meant.")
     kept = {was.get(old, (old,))[0]: answer for old, answer in answers.items() if len(was.get(old, ())) < 2}
     return kept, notes
 
 
 def _units_of(data: Any) -> Units:
-    """Inches unless more of the amounts are written in the metric way."""
+    """Inches, unless more of the amounts are metric."""
 
     def units_in(value: object) -> Iterator[Units | None]:
         if isinstance(value, str) and value[:1].isdigit():
@@ -319,7 +319,7 @@ def _units_of(data: Any) -> Units:
 
 
 def findings_text(findings: Findings, garment: str) -> str:
-    """The findings as a file (`fitdiag.findings/1`) that reads back to the same; lengths in mm, text quoted as in JSON."""
+    """The text of a findings file (`fitdiag.findings/1`) that reads back to the same; lengths in mm, text quoted as in JSON."""
     client, *notes = (AsItIs(json.dumps(text, ensure_ascii=False)) for text in (findings.client, *findings.notes))
     measures = {"body": findings.body_measures, "pattern": findings.pattern_measures, "tables": findings.tables}
     rows = {
@@ -329,7 +329,7 @@ def findings_text(findings: Findings, garment: str) -> str:
         "symptoms": {finding.symptom: _of_finding(finding) for finding in findings.symptoms.values()},
         "done": tuple({"alteration": one.alteration, "amount": one.amount_mm, "round": AsItIs(one.round)}
                       for one in findings.done),
-        "measures": {key: given for key, given in measures.items() if given}, "at_rest": findings.at_rest,
+        "measures": {key: values for key, values in measures.items() if values}, "at_rest": findings.at_rest,
         "earlier": tuple(
             {"round": AsItIs(one.round), "readings": {name: {"amount": mm, "error": error} for name, (mm, error) in one.readings.items()}}
             for one in findings.earlier
@@ -341,8 +341,8 @@ def findings_text(findings: Findings, garment: str) -> str:
 
 def _of_finding(finding: Finding) -> dict[str, Any]:
     if finding.left_mm is not None and finding.right_mm is not None:
-        told: dict[str, Any] = {"left": finding.left_mm, "right": finding.right_mm, "error": finding.error_mm}
+        block: dict[str, Any] = {"left": finding.left_mm, "right": finding.right_mm, "error": finding.error_mm}
     else:
-        told = {"seen": finding.seen, "amount": finding.amount_mm, "error": finding.error_mm,
+        block = {"seen": finding.seen, "amount": finding.amount_mm, "error": finding.error_mm,
                 "severity": finding.severity, "side": finding.side}  # fmt: skip
-    return {**told, "origin": finding.origin}
+    return {**block, "origin": finding.origin}

@@ -1,4 +1,4 @@
-"""Where rules stand: the folders that came with the program, one a garment, and the one that garments share."""
+"""Where rules are kept: the shipped folders, one per garment, and the one that garments share."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ _SHARES = re.compile(rb"^shares: *([a-z0-9-]+)", re.MULTILINE)
 
 
 def shipped(name: str) -> Path:
-    """The folder `rules` or `sample_sessions` that came with the program: inside the wheel, or beside it in a checkout."""
+    """The shipped folder `rules` or `sample_sessions`: inside the wheel, or beside the package in a checkout."""
     package = Path(__file__).resolve().parent.parent
     inside = package / "data" / name
     return inside if inside.is_dir() else package.parent / name
 
 
 def default_rules() -> Path:
-    """The rules that count where nothing says which garment it is."""
+    """The folder of rules used when no garment is named."""
     return shipped("rules") / "trousers"
 
 
@@ -28,19 +28,19 @@ def garments() -> list[str]:
 
 
 def rules_for(garment: str) -> Path:
-    """The folder of the shipped rules for a garment; for no name the default. Raises ProblemsFoundError where there is none."""
+    """The shipped rules folder for a garment; the default for an empty name. Raises ProblemsFoundError if there is none."""
     if not garment:
         return default_rules()
     if garment not in (known := garments()):
-        told = f"there are no rules for the garment '{one_line(garment, 40)}'"
-        raise stop("garment", told, hint=f"there are rules for {', '.join(known)}")
+        message = f"there are no rules for the garment '{one_line(garment, 40)}'"
+        raise stop("garment", message, hint=f"there are rules for {', '.join(known)}")
     return shipped("rules") / garment
 
 
 def shared_folder(folder: Path) -> Path | None:
-    """The folder that the rules in `folder` share with others: the one beside it, or the shipped one where a copy stands alone.
+    """The folder that the rules in `folder` share with others: its sibling, or the shipped one if there is no sibling.
 
-    None where its `rulebase.yaml` names none. Raises OSError.
+    None if its `rulebase.yaml` names none. Raises OSError.
     """
     found = _SHARES.search((folder / "rulebase.yaml").read_bytes())
     if found is None:

@@ -23,7 +23,7 @@ def _height(text: str) -> Iterator[tuple[str, str]]:
 
 
 def _place(text: str) -> Iterator[tuple[str, str]]:
-    """A place as `fitdiag.pattern.garment.spot` reads it."""
+    """The names in a place, as `fitdiag.pattern.garment.spot` reads it."""
     edge, at, height = text.partition(" at ")
     if (found := _FROM.match(text)) is not None:
         yield from (("seam", found[1]), ("corner", found[2])) if found[1] else (("corner", found[2]),)
@@ -55,11 +55,11 @@ NEEDS: Mapping[Do, tuple[str, ...]] = {
     "wedge": ("cut",), "spread": ("cut",), "stretch": ("at", "cut"), "slide": ("cut", "seam"), "slit": ("at", "seam"),
     "edge": ("at", "seams"), "tip": ("end", "seam"), "corner": ("end", "taper"), "bend": ("seam",), "straight": ("seam",),
     "slip": ("seam",), "shift": ("seam",), "swing": ("at",), "notches": ("seams",), "line": ("line",), "keep": ("end", "seam", "taper"),
-}  # fmt: skip  # what a kind of move must say; one that is not here says nothing of its own
+}  # fmt: skip  # keys a kind of move must have; one not listed needs none
 
 
 class Move(Rule):
-    """One thing that is done to the paper of one or more pieces, by `by` times the amount of the alteration.
+    """One operation on the paper of one or more pieces, by `by` times the amount of the alteration.
 
     Places are named like `outer at above-hip` (where an edge or seam crosses a height), `side-waist` (a corner) or
     `inseam 200 mm from crotch-point`; heights are those of `garment.yaml`, levels and corners.
@@ -72,7 +72,7 @@ class Move(Rule):
     - `slide`: the part with `seam` moves along the cut towards its second place.
     - `slit`: an upright cut through the largest dart of `seam`, opened to nothing at the lowest height of `at`.
     - `edge`: seams move outward, square to the grain, by a share of the amount at each height; `line`: how it is drawn.
-    - `tip`: one end of a seam moves along the seam it meets (`way: up`: straight up), to nothing at its other end; for
+    - `tip`: one end of a seam moves along the seam it meets (`way: up`: straight up), tapering to nothing at its other end; for
       `square` mm it keeps its direction and is squared by trueing. `until`: as far as that corner has come down, or that
       seam got shorter, by the moves before.
     - `corner`: a corner moves outward, `up`, or along the seam named by `way`, the seams of `taper` to nothing over that length.
@@ -130,7 +130,7 @@ class Shape(Rule):
     `smooth`: corners where the outline runs on without a bend. `called`: what the trade calls a seam, `{piece}` for the piece.
     `stands`: how the corners of an upright piece lie, like `crotch-point above side-hem by 0.1` (of the height) or
     `centre-waist left of side-waist`; `hollow`: of each two seams the first is the more bent one. By these the corners of a bare
-    outline are told.
+    outline are recognised.
     """
 
     id: Id
@@ -170,7 +170,7 @@ class PieceRule(Rule):
 
 
 class Guess(Rule):
-    """Where a level line is taken that a drawing does not show: at a corner, or between two levels.
+    """Where to put a level line that a drawing does not show: at a corner, or between two levels.
 
     `share` of the way from the lower to the upper one and `up` more, but at most the share `most`.
     """
@@ -226,7 +226,7 @@ class Meeting(Rule):
 
 
 class MeasureRule(Rule):
-    """A measure of one piece (`of` which; all if not said), or of several: `sum`, `less` and `girth` of measures named before.
+    """A measure of one piece (of those in `of`, or all), or of several: `sum`, `less` and `girth` of measures named before.
 
     `below_0`: what it is called where it points the other way.
     """
@@ -264,7 +264,7 @@ class Proportion(Rule):
     source: Annotated[Text, ref("source")]
 
     def gives(self, body: Mapping[str, float]) -> float | None:
-        """What the draft gives this body, in mm; None where its measures are not known."""
+        """What the draft gives this body, in mm; None if its measures are unknown."""
         own, other = body.get(self.body), body.get(self.less) if self.less else 0.0
         if own is None or other is None:
             return None
@@ -278,11 +278,11 @@ class Proportion(Rule):
 
 
 class Watch(Rule):
-    """A measure of the pattern that a step of a plan is warned of when it makes it worse, and what is told then.
+    """A measure of the pattern that a plan is warned about if a step makes it worse, and the message (`told`).
 
     It is worse when it falls under `at_least` (`body`: only with that body note), under the body's own measure (`of_body`) or under
     a share of what the block has (`of_block`), or when it lies more than `apart` from nothing. In `told`, `{now}` stands for the
-    measure, `{wanted}` for what it is held against and `{short}` for what is missing.
+    measure, `{wanted}` for what it is compared with and `{short}` for what is missing.
     """
 
     measure: MeasureRef
@@ -296,7 +296,7 @@ class Watch(Rule):
 
 
 class Followed(Rule):
-    """The measure that tells most of what earlier rounds did: less of it is `nearer`, and `moved` says by how much, `{amount}`."""
+    """The measure that best shows what earlier rounds did: `nearer` says what less of it means, `moved` by how much (`{amount}`)."""
 
     measure: MeasureRef
     nearer: Text
@@ -304,7 +304,7 @@ class Followed(Rule):
 
 
 class Chart(Rule):
-    """One measure over the rounds of a case: where its values stand (signs or measures, the first found counts) and their way."""
+    """One measure over the rounds of a case: its sources (signs or measures, the first found counts), each with a sign, 1 or -1."""
 
     title: Text
     of: Mapping[Text, Literal[1, -1]]
@@ -313,7 +313,7 @@ class Chart(Rule):
 
 class Garment(Rule):
     title: Text
-    spelled: Mapping[Id, Id] = Field(default_factory=dict)  # other words for its names in drawings of other hands
+    spelled: Mapping[Id, Id] = Field(default_factory=dict)  # other spellings of its names, in drawings from elsewhere
     shapes: tuple[Shape, ...] = Field(min_length=1)
     pieces: tuple[PieceRule, ...] = Field(min_length=1)
     levels: tuple[Level, ...]
@@ -329,19 +329,19 @@ class Garment(Rule):
 
     def measure_names(self) -> list[str]:
         """Every measure of the garment, as it is printed: `back hip`, `hip girth`."""
-        found = []
+        names = []
         for rule in self.measures:
             if rule.sum or rule.less or rule.girth:
-                found.append(rule.id)
+                names.append(rule.id)
             else:
-                found += [f"{piece.id} {rule.id}" for piece in self.pieces if not rule.of or piece.id in rule.of]
-        return found
+                names += [f"{piece.id} {rule.id}" for piece in self.pieces if not rule.of or piece.id in rule.of]
+        return names
 
     def part_names(self, on: tuple[str, ...] = ()) -> dict[str, list[str]]:
-        """The names there are of each kind of part; with pieces, of seams and corners those that all their shapes have."""
-        some = [shape for shape in self.shapes if any(one.shape == shape.id and one.id in on for one in self.pieces)]
-        shapes = some or self.shapes
-        joined = set.intersection if some else set.union
+        """Part names by kind; with pieces `on`, only the seams and corners that all their shapes have."""
+        named = [shape for shape in self.shapes if any(one.shape == shape.id and one.id in on for one in self.pieces)]
+        shapes = named or self.shapes
+        joined = set.intersection if named else set.union
         seam = sorted(joined(*(set(shape.seams) for shape in shapes)))
         corner = sorted(joined(*(set(shape.corners) for shape in shapes)))
         level, height = [level.id for level in self.levels], [height.id for height in self.heights]

@@ -1,4 +1,4 @@
-"""Reads a rule base folder: every file strictly, every id and word that a rule refers to looked up, all faults at once."""
+"""Reading a rule base folder: files parsed strictly, every id and word looked up, all faults reported at once."""
 
 from __future__ import annotations
 
@@ -31,14 +31,14 @@ _CHANCES = ("how_often", "base_rate", "seen_anyway", "how_well")  # tables of ch
 
 @dataclass
 class _Reading:
-    """What has been read so far: what is to be rules, the names there are, and every problem met on the way."""
+    """What has been read so far: raw rules, declared names, and every problem found."""
 
     folder: Path
     problems: list[Problem] = field(default_factory=list)
-    found: list[tuple[Kind, Document, Location, Any]] = field(default_factory=list)
+    raw: list[tuple[Kind, Document, Location, Any]] = field(default_factory=list)
     # every id that a file gives a rule, even one that could not be read
     declared: dict[str, set[str]] = field(default_factory=lambda: {kind.called: set() for kind in KINDS})
-    # kinds of which a whole file could not be read: there is no telling what is in it
+    # kinds of which a whole file could not be read, so that its ids are unknown
     unread: set[str] = field(default_factory=set)
     owners: dict[str, str] = field(default_factory=dict)  # id to the kind that has it
     places: Places = field(default_factory=Places)
@@ -58,14 +58,14 @@ class _Reading:
             return None
 
     def single(self, path: Path, model: type[Model]) -> Model | None:
-        """A file that stands there once; its place goes by its name. What it names is not looked up yet."""
+        """Read a file that exists once; its place goes by its name. Names in it are not looked up yet."""
         if (document := self.document(path)) is None:
             return None
         self.places[path.name, ""] = (document, ())
         return self.validated(document, (), document.data, model, None)
 
     def folder_of(self, folder: Path) -> None:
-        """What is to be a rule, of every kind below a folder, and the ids."""
+        """Collect the raw rules of every kind below a folder, and their ids."""
         for kind in KINDS:
             for path in _files(folder, kind.files):
                 document = self.document(path)
@@ -82,18 +82,18 @@ class _Reading:
                     [((), document.data)] if kind.one_a_file else [((n,), one) for n, one in enumerate(document.data)]
                 )
                 for loc, item in items:
-                    self.found.append((kind, document, loc, item))
+                    self.raw.append((kind, document, loc, item))
                     declared.add(str(item.get("id")) if isinstance(item, dict) else "")
 
     def rule(self, kind: Kind, document: Document, loc: Location, data: Any, names: Names) -> Any:
-        """One rule, noted with its place; None where it has faults."""
+        """Validate one rule and record its place; None if it has faults."""
         rule: Any = self.validated(document, loc, data, kind.model, names)
         if rule is None:
             return None
         if isinstance(rule, Cause):
             symptoms = [link.symptom for link in rule.shows]
             for index, symptom in enumerate(symptoms):
-                if symptom in symptoms[:index]:  # no telling which strength counts, so nothing can be worked out
+                if symptom in symptoms[:index]:  # which strength counts would be ambiguous
                     where = document.where((*loc, "shows", index, "symptom"))
                     self.fault("twice", f"'{rule.id}' shows '{symptom}' twice", where, "keep one link")
         name = rule.id if kind.has_ids else str(sum(called == kind.called for called, _ in self.places))
@@ -101,8 +101,8 @@ class _Reading:
         if kind.one_a_file and name != Path(document.path).stem:
             self.fault("file-name", f"the id '{name}' is not the file's name", at, f"name the file {name}.yaml")
         if kind.has_ids and name in self.owners:
-            told = f"'{name}' is taken by the {self.owners[name]} at {self.places.of(self.owners[name], name)}"
-            self.fault("duplicate-id", told, at, "choose another id")
+            message = f"'{name}' is taken by the {self.owners[name]} at {self.places.of(self.owners[name], name)}"
+            self.fault("duplicate-id", message, at, "choose another id")
         if kind.has_ids:
             self.owners[name] = kind.called
         self.places[kind.called, name] = (document, loc)
@@ -127,7 +127,7 @@ def load_rules(folder: Path | None = None) -> RuleBase:
     if (known := cache.recall(place)) is not None:
         return known
     before = None
-    with suppress(OSError):  # a link to nowhere among the files, say: then nothing is kept
+    with suppress(OSError):  # a dangling link among the files, say: then nothing is cached
         if (place / "rulebase.yaml").is_file():  # never walk a folder that holds no rules; it may be the whole disk
             before = cache.stamp(place)
     base, problems = read_rules(place)
@@ -139,7 +139,7 @@ def load_rules(folder: Path | None = None) -> RuleBase:
 
 
 def load_garment(folder: Path) -> Garment:
-    """The garment of a folder that holds no rules yet, only its `garment.yaml`. Raises ProblemsFoundError with its faults."""
+    """Load the garment of a folder that has only a `garment.yaml`, no rules yet. Raises ProblemsFoundError."""
     reading = _Reading(folder)
     garment = reading.single(folder / "garment.yaml", Garment)
     if reading.problems or garment is None:
@@ -148,7 +148,7 @@ def load_garment(folder: Path) -> Garment:
 
 
 def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
-    """The rule base, if its files could be read at all, and every fault found (empty when all is well)."""
+    """Read a rule base; None if its heads could not be read. Also return every fault found."""
     _refuse_no_folder(folder)
     reading = _Reading(folder)
     about = reading.single(folder / "rulebase.yaml", About)
@@ -161,13 +161,13 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
     if shared is not None and about is not None:
         about = _with_vocabulary(about, reading.single(shared / "vocabulary.yaml", Vocabulary))
         reading.folder_of(shared)
-    of_shared = len(reading.found)
+    of_shared = len(reading.raw)
     reading.folder_of(folder)
     names = _names(reading, about, words, garment)
     for document, loc, model in heads:
         reading.validated(document, loc, document.data, model, names)
     rules: dict[str, list[Any]] = {kind.called: [] for kind in KINDS}
-    for number, (kind, document, loc, data) in enumerate(reading.found):
+    for number, (kind, document, loc, data) in enumerate(reading.raw):
         if number == of_shared:
             reading.places.shared.update(reading.places)
         if (rule := reading.rule(kind, document, loc, data, names)) is not None:
@@ -185,7 +185,7 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
 
 
 def _names(reading: _Reading, about: About | None, words: Words | None, garment: Garment | None) -> Names:
-    """The names there are of each kind; of a kind that could not be read nothing is looked up."""
+    """The known names of each kind; a kind that could not be read is left out, so nothing of it is looked up."""
     known: dict[str, Collection[str]] = {
         kind: ids for kind, ids in reading.declared.items() if kind not in reading.unread
     }
@@ -228,33 +228,33 @@ def _refuse_no_folder(folder: Path) -> None:
         if not (folder / "rulebase.yaml").exists():
             raise stop("no-folder", "this is not a rule folder: it has no rulebase.yaml", where=where, hint=hint)
     except OSError as error:
-        told = one_line(error.strerror or error)
-        raise stop("no-folder", f"this folder cannot be read: {told}", where=where, hint=hint) from None
+        reason = one_line(error.strerror or error)
+        raise stop("no-folder", f"this folder cannot be read: {reason}", where=where, hint=hint) from None
 
 
 def _files(folder: Path, pattern: str) -> list[Path]:
-    """The files of a pattern. Names with a leading dot are not rules but what editors and file systems leave behind."""
-    found = sorted(
+    """The rule files that match a pattern, sorted. Names with a leading dot are leftovers of editors and file systems."""
+    paths = sorted(
         path
         for path in folder.glob(pattern)
         if path.suffix == ".yaml" and path.name[0] != "." and not path.name.endswith(".cases.yaml")
     )
-    if len(found) > MOST_FILES:
+    if len(paths) > MOST_FILES:
         raise stop("too-many-files", f"more than {MOST_FILES} files match {pattern}", where=folder)
-    return found
+    return paths
 
 
 def _words(reading: _Reading, base: RuleBase) -> Iterator[Problem]:
-    """Faults of the words' numbers. Nothing can be worked out with these, so they count as faults of reading."""
+    """Faults in the numbers of words. No rule base works with these, so they count as reading faults."""
     document, _ = reading.places["words.yaml", ""]
     for name in Words.model_fields:
         table: WordTable = getattr(base.words, name)
         # so that no product of a hundred of them runs into 0 or out of the range of a float
         low, high = (0.001, 0.999) if name in _CHANCES else (0.0001, 100.0) if name == "settings" else (0.01, 100.0)
         for word, number in table.words.items():
-            if not low <= number <= high:  # also refuses what is no number at all
-                told = f"{name}: '{one_line(word, 40)}' is {number:g}"
-                yield Problem("number", told, document.where((name, "words", word)), f"between {low:g} and {high:g}")
+            if not low <= number <= high:  # also refuses NaN
+                message = f"{name}: '{one_line(word, 40)}' is {number:g}"
+                yield Problem("number", message, document.where((name, "words", word)), f"between {low:g} and {high:g}")
     for name, needed in (("settings", _SETTINGS), ("body_grades", ("some", "marked"))):
         for word in needed:
             if word not in getattr(base.words, name).words:

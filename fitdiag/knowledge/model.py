@@ -1,7 +1,7 @@
 """What a rule base is made of: the format of every file under `rules/`, as immutable values.
 
-Lengths stand in the files as text with a unit and are millimetres here (`..._mm`). Words ("usually", "much-more") stay
-words; `RuleBase` turns them into numbers through the tables of `words.yaml`.
+Lengths are text with a unit in the files and millimetres here (`..._mm`). Words ("usually", "much-more") stay words; `RuleBase`
+has their numbers, from the tables of `words.yaml`.
 """
 
 from collections.abc import Collection, Iterable, Mapping
@@ -31,9 +31,9 @@ from fitdiag.knowledge.basics import (
     SymptomIds,
     Text,
     YesNo,
+    converted,
     one_or_many,
     ref,
-    said,
     source_key,
 )
 from fitdiag.knowledge.garment import Garment, MeasureRef, Move, Operation
@@ -50,7 +50,7 @@ Severity = Literal["slight", "clear", "strong"]
 
 
 class Source(Rule):
-    """Something rules cite. `where` is the bibliographic place; `grade` says honestly what kind of backing it is."""
+    """A source that rules cite. `where`: bibliographic reference; `grade`: the kind of backing it gives."""
 
     id: Id
     title: Text
@@ -60,9 +60,9 @@ class Source(Rule):
 
 
 class AtRest(Rule):
-    """What a right block shows of a measurable sign: its reading, and how far bodies differ.
+    """The reading of a measurable sign on a right block, and its standard deviation over bodies.
 
-    `moves_with` names what several signs share over bodies, and by how much (one standard deviation) it moves this one.
+    `moves_with`: factors shared by several signs over bodies, with this sign's change per standard deviation.
     """
 
     reads_mm: SignedMm = Field(alias="reads")
@@ -72,7 +72,7 @@ class AtRest(Rule):
 
 
 class RestRow(AtRest):
-    """What a right block shows of one symptom, in a table of its own."""
+    """The reading of one symptom on a right block, in a table of its own."""
 
     symptom: SymptomId
 
@@ -80,9 +80,8 @@ class RestRow(AtRest):
 class Measure(Rule):
     """How a symptom is measured. `worse: less` means that a small amount is the sign (a distance that is too short).
 
-    `mirror_of`: the same reading the other way, as a line that rises is a line that dips by less than nothing. `same_as`: the
-    same distance, but it is the other end of it that is a sign, as near and far. `largest`: what no body and no cloth can
-    show; an amount above it is a slip.
+    `mirror_of`: the same reading with the opposite sign, as a rising line is one that dips by a negative amount. `same_as`: the
+    same distance with its other end as the sign, like near and far. `largest`: the largest possible amount; more is a slip.
     """
 
     what: Text
@@ -106,7 +105,7 @@ class Measure(Rule):
         return _FAR_MM if self.worse == "less" else _FAR * max(self.seen_from_mm, *self.grades_mm.values(), 10.0)
 
 
-_FAR, _FAR_MM = 4.0, 400.0  # times the mark for strong; of a distance, where less is worse: a fitter's judgement
+_FAR, _FAR_MM = 4.0, 400.0  # times the mark for strong; for a distance where less is worse; a fitter's judgement
 
 
 def _known_measure(name: str) -> str:
@@ -119,14 +118,14 @@ BodyMeasure = Annotated[str, AfterValidator(_known_measure)]
 
 
 class FromEase(Rule):
-    """The measure check that answers a symptom: the pattern lies under, or over, body plus ease."""
+    """The measure check that answers a symptom: the pattern is under, or over, body plus ease."""
 
     measure: BodyMeasure
     side: Literal["under", "over"] = Field(alias="is")
 
 
 class FromPhoto(Rule):
-    """Which quantity of measured pictures answers a symptom: of these lines, the one that shows most.
+    """The quantity measured in pictures that answers a symptom: of these lines, the one that shows most.
 
     `drop`: the middle lower than the side seams; `rise`: higher; `dip`: half way to a side seam lower than there; `v-depth`: at the centre
     seam, over 6 cm; `slope`: between the side seams; `lean`, `lean-out`: off plumb over 60 cm, either way or outwards;
@@ -139,7 +138,7 @@ class FromPhoto(Rule):
 
 
 class Wearer(Rule):
-    """What the wearer is asked in place of the fitter, how to look and to measure it alone; `graded: no`: only yes or no."""
+    """What the wearer is asked in place of the fitter, and how to look and measure alone; `graded: no`: only yes or no."""
 
     ask: Text | None = None
     look: str = ""
@@ -158,9 +157,9 @@ class Symptom(Rule):
     views: tuple[View, ...] = Field(min_length=1)
     by: Annotated[Id, ref("word for how the answer is got")]
     felt: YesNo = False
-    whole: YesNo = False  # it cannot be on one side only
-    needs: tuple[SymptomId, ...] = ()  # asked only where one of these was seen
-    opposite: SymptomIds = ()  # signs that cannot be there as well
+    whole: YesNo = False  # cannot be on one side only
+    needs: tuple[SymptomId, ...] = ()  # asked only if one of these was seen
+    opposite: SymptomIds = ()  # signs that exclude it
     seen_anyway: Annotated[Id, ref("seen-anyway word")]
     source: Cites
     search: tuple[Text, ...] = ()
@@ -172,12 +171,12 @@ class Symptom(Rule):
 
     @property
     def axis(self) -> str:
-        """The symptom whose measure it shares: its mirror, the other end of the same distance, or itself."""
+        """The id of the symptom whose measure it shares: its mirror, the other end of the same distance, or itself."""
         return (self.measure and (self.measure.mirror_of or self.measure.same_as)) or self.id
 
 
 class NoteMeasure(Rule):
-    """How a body note is measured, and from where it counts as some and as marked."""
+    """How a body note is measured, and its thresholds for some and marked."""
 
     what: Text
     worse: Literal["more", "less"]
@@ -187,7 +186,7 @@ class NoteMeasure(Rule):
 
 
 class BodyNote(Rule):
-    """Shape or stance, in neutral words; it shifts the prior odds of causes."""
+    """A shape or stance, in neutral words; it shifts the prior odds of causes."""
 
     id: Id
     title: Annotated[str, StringConstraints(min_length=3, max_length=75)]
@@ -201,7 +200,7 @@ class BodyNote(Rule):
 
 
 class Slope(Rule):
-    """How much of a measurable sign 1 mm of a cause's extent gives (below 0: so much less of it), and its scatter over bodies."""
+    """Change of a measurable sign in mm per mm of a cause's extent, and its standard deviation over bodies."""
 
     ratio: float = Field(ge=-10, le=10)
     scatter: float = Field(ge=0, le=10)
@@ -309,18 +308,18 @@ class SomeEdges(Rule):
 
 
 class Edges(SomeEdges):
-    """An amount that is spread: the edges that each take it, and those that take half of it."""
+    """An amount applied at several edges: those that each take it, and those that take half."""
 
     half: SomeEdges | None = None
 
     @property
     def in_all(self) -> float:
-        """How many times the amount all edges take together."""
+        """The total over all edges, in multiples of the amount."""
         return self.count + (self.half.count / 2.0 if self.half is not None else 0.0)
 
 
 class SecondAmount(Rule):
-    """The other dimension of an alteration that has two, from the extent of another cause."""
+    """The second dimension of an alteration, from the extent of another cause."""
 
     what: Text
     cause: CauseId
@@ -329,14 +328,14 @@ class SecondAmount(Rule):
 
 
 class Ways(Rule):
-    """The words for an amount of an alteration that is done either way."""
+    """Words for the amount of an alteration that goes either way."""
 
     more: Text
     less: Text
 
 
 class Aim(Rule):
-    """What a measure of the pattern should reach: the symptom that reads it, and its amount when all is right."""
+    """The target for a measure of the pattern: the symptom that reads it, and its amount when right."""
 
     symptom: SymptomId
     reads_mm: LengthMm = Field(alias="reads")
@@ -355,7 +354,7 @@ class Amount(Rule):
 
 
 class Limit(Rule):
-    """The most that may be changed, and on whose word."""
+    """The most that may be changed, with its source."""
 
     amount_mm: LengthMm = Field(alias="amount")
     source: Cites
@@ -372,7 +371,7 @@ class Condition(Rule):
 
     @property
     def kind_and_id(self) -> tuple[str, str]:
-        """`("body", "flat-seat")` and so on; the checks see to it that exactly one is given."""
+        """`("body", "flat-seat")` and so on; the checks make sure exactly one is given."""
         for kind in ("body", "symptom", "absent", "done"):
             if value := getattr(self, kind):
                 return kind, value
@@ -388,7 +387,7 @@ class FollowUp(Rule):
 
 
 class Expects(Rule):
-    """What the next try-on should show: by how much the amount of a symptom changes per amount altered, with its range."""
+    """What the next try-on should show: change of a symptom in mm per mm altered, with its range."""
 
     symptom: SymptomId
     change: float = Field(ge=-3, le=3)
@@ -459,7 +458,7 @@ class EaseRow(Rule):
 
 
 class EaseTable(Rule):
-    """A published table of ease. Tables that disagree stay apart; the fitter picks one."""
+    """A published table of ease. Tables that disagree are kept apart; the fitter picks one."""
 
     id: Id
     title: Text
@@ -470,7 +469,7 @@ class EaseTable(Rule):
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of rule: what messages call it, where its files stand, of what model they are, and in which table of a `RuleBase`."""
+    """A kind of rule: its name in messages, the pattern of its files, its model, and its table in a `RuleBase`."""
 
     called: str
     files: str
@@ -480,7 +479,7 @@ class Kind:
 
     @property
     def has_ids(self) -> bool:
-        """Whether its table goes by ids; else it is a row of rules."""
+        """Whether its table maps ids to rules; else it is a tuple of rules."""
         return "id" in self.model.model_fields
 
     @property
@@ -489,7 +488,7 @@ class Kind:
         return "**" in self.files
 
     def tabled(self, rules: Iterable[Any]) -> Any:
-        """Rules of this kind as their table holds them."""
+        """Rules of this kind in the form of their table."""
         return {rule.id: rule for rule in rules} if self.has_ids else tuple(rules)
 
 
@@ -511,7 +510,7 @@ KINDS = (
 
 
 def _grouped(names: Iterable[str], pairs: Iterable[tuple[str, Item]]) -> Mapping[str, tuple[Item, ...]]:
-    """Every name with what stands beside it in the pairs, in their order."""
+    """Group the items of (name, item) pairs by name, in order; a name without any gets ()."""
     table: dict[str, list[Item]] = {name: [] for name in names}
     for name, item in pairs:
         table.setdefault(name, []).append(item)
@@ -520,7 +519,7 @@ def _grouped(names: Iterable[str], pairs: Iterable[tuple[str, Item]]) -> Mapping
 
 @dataclass(frozen=True)
 class RuleBase:
-    """A whole rule base: every rule by id, in the order of the files, and the place each was read from."""
+    """A whole rule base: rules by id, in the order of the files, and the place each was read from."""
 
     about: About
     words: Words
@@ -550,13 +549,13 @@ class RuleBase:
         key = ("in units", units)
         if key not in self.worked_out:
             tables: dict[str, Any] = {
-                name: {rule_id: said(rule, units) for rule_id, rule in getattr(self, name).items()}
+                name: {rule_id: converted(rule, units) for rule_id, rule in getattr(self, name).items()}
                 for name in ("body_notes", "symptoms", "causes", "alterations")
             }
-            spoken = replace(self, order=said(self.order, units), **tables)
-            self.worked_out[key] = spoken.worked_out[key] = spoken  # it is its own translation into them
-        spoken_already: RuleBase = self.worked_out[key]
-        return spoken_already
+            copy = replace(self, order=converted(self.order, units), **tables)
+            self.worked_out[key] = copy.worked_out[key] = copy  # already in these units
+        in_these_units: RuleBase = self.worked_out[key]
+        return in_these_units
 
     def setting(self, name: str) -> float:
         """A number from the `settings` table of words.yaml."""
@@ -564,7 +563,7 @@ class RuleBase:
 
     @cached_property
     def believed(self) -> Mapping[str, Cause]:
-        """The causes that take part in a diagnosis: all but drafts."""
+        """The causes used in diagnosis: all but drafts."""
         return {cause.id: cause for cause in self.causes.values() if cause.status != "draft"}
 
     def is_simulated(self, source: str) -> bool:
@@ -572,18 +571,18 @@ class RuleBase:
 
     @cached_property
     def undone_by(self) -> Mapping[str, tuple[str, ...]]:
-        """Alteration id to the alterations that it takes back."""
+        """Alteration id to the alterations it undoes."""
         pairs = [(rule.id, rule.opposite) for rule in self.alterations.values() if rule.opposite]
-        return _grouped(self.alterations, dict.fromkeys([*pairs, *((other, own) for own, other in pairs)]))
+        return _grouped(self.alterations, dict.fromkeys([*pairs, *((other, rule_id) for rule_id, other in pairs)]))
 
     @cached_property
     def worked_out(self) -> dict[tuple[object, ...], Any]:
-        """What other rooms work out once for these rules, by keys of their own."""
+        """Cache for what other packages compute once for these rules, by keys of their own."""
         return {}
 
     @cached_property
     def slopes_of(self) -> Mapping[str, Mapping[str, tuple[Slope, ...]]]:
-        """Cause id to the measurable symptoms its extent moves, with the slopes known for each; links first, then tables."""
+        """Cause id to the measurable symptoms its extent moves, with their known slopes, links before tables."""
         table: dict[str, dict[str, list[Slope]]] = {cause: {} for cause in self.believed}
         for cause in self.believed.values():
             for link in cause.shows:
@@ -596,19 +595,19 @@ class RuleBase:
 
     @cached_property
     def simulated_causes(self) -> frozenset[str]:
-        """The causes of which a simulation says how much of each sign they give."""
+        """The causes with slopes from simulation."""
         return frozenset(row.cause for row in self.slopes if self.is_simulated(row.source))
 
     @cached_property
     def rests_of(self) -> Mapping[str, tuple[AtRest, ...]]:
-        """Symptom id to what is known of a right block there."""
+        """Symptom id to its known readings on a right block."""
         measured = {rule.id: rule.measure.at_rest for rule in self.symptoms.values() if rule.measure is not None}
         links = [(symptom, row) for symptom, rows in measured.items() for row in rows]
         return _grouped(measured, [*links, *((row.symptom, row) for row in self.rests)])
 
     @cached_property
     def mirrors(self) -> Mapping[str, str]:
-        """Symptom id to the symptom that is the same reading the other way."""
+        """Symptom id to the symptom that is the same reading in the other direction."""
         measured = ((rule.id, rule.measure) for rule in self.symptoms.values() if rule.measure is not None)
         return {first: mirror for mirror, how in measured if (first := how.mirror_of or how.same_as) is not None}
 
@@ -625,7 +624,7 @@ class RuleBase:
         return _grouped(self.alterations, ((name, cause.id) for cause in causes for name in cause.cured_by))
 
     def find(self, rule_id: str) -> tuple[str, Any] | None:
-        """The kind ("symptom", "cause", …) and the rule of an id; None if there is none."""
+        """The kind ("symptom", "cause", …) and rule with an id; None if there is none."""
         for kind in KINDS:
             if kind.has_page and rule_id in (table := getattr(self, kind.table)):
                 return kind.called, table[rule_id]

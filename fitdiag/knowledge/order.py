@@ -10,28 +10,28 @@ from typing import Concatenate, ParamSpec, TypeVar
 
 from fitdiag.knowledge.model import RuleBase
 
-Found = TypeVar("Found")
+Result = TypeVar("Result")
 More = ParamSpec("More")
-Work = Callable[Concatenate[RuleBase, More], Found]
+Work = Callable[Concatenate[RuleBase, More], Result]
 
 
-def once(work: Work[More, Found]) -> Work[More, Found]:
-    """A function of a rule base and of plain values, worked out once for each; what it gives is shared, so nobody changes it."""
+def once(work: Work[More, Result]) -> Work[More, Result]:
+    """Cache a function of a rule base and plain values on the base. Results are shared: do not change them."""
 
     @wraps(work)
-    def known(base: RuleBase, /, *more: More.args, **named: More.kwargs) -> Found:
+    def cached(base: RuleBase, /, *more: More.args, **named: More.kwargs) -> Result:
         key = (work.__module__, work.__qualname__, *more, *named.values())
         if key not in base.worked_out:
             base.worked_out[key] = work(base, *more, **named)
-        found: Found = base.worked_out[key]
-        return found
+        result: Result = base.worked_out[key]
+        return result
 
-    return known
+    return cached
 
 
 @once
 def before(base: RuleBase) -> dict[str, set[str]]:
-    """Alteration id to the ids that come directly before it, stage pairs spelled out."""
+    """Alteration id to the ids directly before it, with stage pairs expanded."""
     by_stage: dict[str, list[str]] = {}
     for alteration in base.alterations.values():
         by_stage.setdefault(alteration.stage, []).append(alteration.id)
@@ -60,7 +60,7 @@ def exclusive(base: RuleBase) -> set[frozenset[str]]:
 
 @once
 def opposed(base: RuleBase) -> dict[str, frozenset[str]]:
-    """Alteration id to those that it undoes or shuts out; both in a round make no sense."""
+    """Alteration id to those it undoes or excludes, which must not be in the same round."""
     apart = exclusive(base)
     return {
         one: frozenset(base.undone_by[one]) | {other for other in base.alterations if frozenset((one, other)) in apart}
@@ -69,7 +69,7 @@ def opposed(base: RuleBase) -> dict[str, frozenset[str]]:
 
 
 def circle(base: RuleBase) -> tuple[str, ...]:
-    """A circle in the order pairs, as ids from one round to itself, always the same one; empty when there is none."""
+    """A cycle in the order pairs, as ids from one back to itself, deterministic; empty if there is none."""
     direct = {alteration: sorted(sooner) for alteration, sooner in before(base).items()}
     try:
         TopologicalSorter(direct).prepare()
@@ -79,7 +79,7 @@ def circle(base: RuleBase) -> tuple[str, ...]:
 
 
 def in_order(base: RuleBase, chosen: Iterable[str], value: Mapping[str, float]) -> list[str]:
-    """The chosen alterations in the order of the pairs; where the pairs leave it open, the more valuable one first."""
+    """Sort the chosen alterations by the order pairs; where these leave it open, the more valuable one first."""
     left = set(chosen)
     sooner = everything_before(base)
     result: list[str] = []
@@ -93,16 +93,16 @@ def in_order(base: RuleBase, chosen: Iterable[str], value: Mapping[str, float]) 
 
 def _reached(direct: Mapping[str, set[str]], start: str) -> set[str]:
     """Everything that comes before `start`, directly or by a chain, without itself."""
-    found: set[str] = set()
+    reached: set[str] = set()
     fresh = direct[start]
     while fresh:
-        found |= fresh
-        fresh = set().union(*map(direct.__getitem__, fresh)) - found
-    return found - {start}
+        reached |= fresh
+        fresh = set().union(*map(direct.__getitem__, fresh)) - reached
+    return reached - {start}
 
 
 def pair_of(base: RuleBase, first: str, then: str) -> int | None:
-    """Which order pair says `first` before `then`, one of alterations rather than one of stages; None if none does directly."""
+    """The index of the order pair that puts `first` before `then`, one naming both if possible; None if none does directly."""
     stages = {alteration: base.alterations[alteration].stage for alteration in (first, then)}
     found: int | None = None
     for index, pair in enumerate(base.order):

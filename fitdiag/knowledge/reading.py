@@ -1,5 +1,5 @@
-"""Files that people write, for rules, findings, cases and rounds alike: what pydantic finds in one as problems in a fitter's words,
-each at its line and column; and the text of one, written so that it reads back."""
+"""Hand-written files (rules, findings, cases, rounds): pydantic errors as problems in a fitter's words, each at its line and column;
+and writing such files so that they read back."""
 
 from __future__ import annotations
 
@@ -25,9 +25,9 @@ _PLAIN = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 ./_-]*[A-Za-z0-9._/-])?\Z")  # ne
 
 
 class Places(dict[tuple[str, str], tuple[Document, Location]]):
-    """(kind, id) of each rule to the document it was read from and where it begins there. Rules out of the cache have none.
+    """(kind, id) of each rule to its document and location in it. Rules from the cache have none.
 
-    `shared`: those of the shared folder, which other garments use as well. `used`: what rules name, by its kind.
+    `shared`: rules of the shared folder, used by other garments too. `used`: (kind, name) of everything rules name.
     """
 
     def __init__(self) -> None:
@@ -36,36 +36,36 @@ class Places(dict[tuple[str, str], tuple[Document, Location]]):
         self.used: set[tuple[str, str]] = set()
 
     def of(self, kind: str, rule_id: str, *loc: str | int) -> Where | None:
-        """The place of a rule's id, or of a value inside the rule by its keys and indexes as they stand in the file."""
-        if (found := self.get((kind, rule_id))) is None:
+        """The place of a rule's id, or of a value inside the rule at the keys and indexes `loc`; None if unknown."""
+        if (entry := self.get((kind, rule_id))) is None:
             return None
-        document, start = found
+        document, start = entry
         return document.where((*start, *(loc or ("id",))))
 
 
-def wrong(code: str, told: str, hint: str = "") -> PydanticCustomError:
-    """What a validator raises: it becomes a problem of these words at the place of the value."""
-    return PydanticCustomError(code, "{told}", {"told": told, "hint": hint})
+def wrong(code: str, message: str, hint: str = "") -> PydanticCustomError:
+    """The error for a validator to raise; it becomes a problem with this message at the place of the value."""
+    return PydanticCustomError(code, "{message}", {"message": message, "hint": hint})
 
 
 def parse_json(text: str, path: str, hint: str) -> Document:
-    """JSON text as a document; `path` is only for messages, its values are placed by their keys. Raises ProblemsFoundError."""
+    """Parse JSON text; `path` is only for messages, which place values by their keys. Raises ProblemsFoundError."""
     try:
         return Document(path, json.loads(text, object_pairs_hook=no_twins), None)
     except (ValueError, RecursionError) as error:
         at = (error.lineno, error.colno) if isinstance(error, json.JSONDecodeError) else (0, 0)
-        told = one_line(error.msg if isinstance(error, json.JSONDecodeError) else error, 80)
-        raise stop("not-json", f"this is not JSON: {told}", where=Where(path, *at), hint=hint) from None
+        reason = one_line(error.msg if isinstance(error, json.JSONDecodeError) else error, 80)
+        raise stop("not-json", f"this is not JSON: {reason}", where=Where(path, *at), hint=hint) from None
 
 
 @cache
 def adapter(kind: Any) -> TypeAdapter[Any]:
-    """What checks values of that type; it takes a hundred times as long to make as to use."""
+    """A cached validator for a type: building one takes a hundred times as long as using it."""
     return TypeAdapter(kind)
 
 
 def check_schema(document: Document, schema: str) -> None:
-    """Raises ProblemsFoundError where a file does not begin with its schema."""
+    """Raise ProblemsFoundError if a file does not have the schema `schema`."""
     found = document.data.get("schema", "missing") if isinstance(document.data, dict) else "missing"
     if found != schema:
         where, hint = document.where(("schema",)), f"the first line should be 'schema: {schema}'"
@@ -73,7 +73,7 @@ def check_schema(document: Document, schema: str) -> None:
 
 
 def read_file(document: Document, model: type[Model], schema: str, context: Any = None) -> Model:
-    """A whole file of that schema as its model, or dataclass. `context`: for its validators.
+    """Validate a whole file of a schema as `model`, a model or dataclass. `context`: for its validators.
 
     Raises ProblemsFoundError with every fault.
     """
@@ -90,13 +90,13 @@ def read_file(document: Document, model: type[Model], schema: str, context: Any 
 def problems_of(
     error: ValidationError, document: Document, loc: Location, model: type[Any], hints: Hints
 ) -> Iterator[Problem]:
-    """A pydantic error in a fitter's words, one problem per fault, each at its line and column."""
+    """Yield a pydantic error in a fitter's words, one problem per fault, each at its line and column."""
     for fault in error.errors(include_url=False):
         at: Location = (*loc, *(part for part in fault["loc"] if part != "[key]"))
         key = one_line(at[-1], 50) if len(at) > len(loc) else ""
         kind, context = fault["type"], fault.get("ctx", {})
         if kind == "too_short" and len(fault["input"]) >= context["min_length"]:
-            continue  # there are enough, but some are faulty, which is told there
+            continue  # there are enough, but some are faulty and reported themselves
         if kind == "missing":
             yield Problem("missing", f"'{key}' is missing", document.where(at[:-1]))
         elif kind in ("extra_forbidden", "unexpected_keyword_argument"):
@@ -105,18 +105,18 @@ def problems_of(
             where = document.where_key(at[:-1], str(at[-1]))
             yield Problem("unknown-key", f"'{key}' is not a key here", where, hint)
         else:
-            code, text, hint = _FAULTS.get(kind, ("value", "{key}: {said}", ""))
-            if "told" in context:  # of a validator of ours
-                code, text, hint = kind, "{told}", context.get("hint", "")
+            code, text, hint = _FAULTS.get(kind, ("value", "{key}: {reason}", ""))
+            if "message" in context:  # from `wrong`
+                code, text, hint = kind, "{message}", context.get("hint", "")
             named = key if key and isinstance(at[-1], str) else ""
             if document.root is None:  # JSON: its lines and columns are not known
                 named = one_line(".".join(map(str, at)), 80)
                 text = f"{named}: {text}" if named and "{key}" not in text else text
-            said = one_line(fault["msg"].removeprefix("Value error, ").removeprefix("Input should be "))
+            reason = one_line(fault["msg"].removeprefix("Value error, ").removeprefix("Input should be "))
             words = {
                 "key": f"'{named}'" if named else "this",
-                "told": quoted(fault["input"]),
-                "said": said,
+                "value": quoted(fault["input"]),
+                "reason": reason,
                 **context,
             }
             of_key = fault["loc"][-1:] == ("[key]",)
@@ -124,18 +124,18 @@ def problems_of(
             yield Problem(code, text.format(**words), where, hint)
 
 
-_BLOCK = ("type", "{key} must be a block of 'key: value' lines, not {told}", "")
-_LIST = ("type", "{key} must be a list, not {told}", "write '- ' items, or [one, two]")
-_NUMBER = ("type", "{key} must be a number, not {told}", "")
-_WHOLE_NUMBER = ("type", "{key} must be a whole number, not {told}", "")
+_BLOCK = ("type", "{key} must be a block of 'key: value' lines, not {value}", "")
+_LIST = ("type", "{key} must be a list, not {value}", "write '- ' items, or [one, two]")
+_NUMBER = ("type", "{key} must be a number, not {value}", "")
+_WHOLE_NUMBER = ("type", "{key} must be a whole number, not {value}", "")
 _SHORT = ("value", "{key} is too short", "say at least one thing")
-_BOUND = ("value", "{key} must be {said}, not {told}", "")
-# what pydantic found, as a code, a sentence and a hint
+_BOUND = ("value", "{key} must be {reason}, not {value}", "")
+# pydantic error type to a code, a sentence and a hint
 _FAULTS: Mapping[str, tuple[str, str, str]] = {
-    "literal_error": ("value", "{told} is not one of {expected}", ""),
-    "value_error": ("value", "{said}", ""),
-    "string_pattern_mismatch": ("id", "{told} is not an id", "lower-case words joined by hyphens, like flat-seat"),
-    "string_type": ("type", "{key} must be text, not {told}", "put it in quotes"),
+    "literal_error": ("value", "{value} is not one of {expected}", ""),
+    "value_error": ("value", "{reason}", ""),
+    "string_pattern_mismatch": ("id", "{value} is not an id", "lower-case words joined by hyphens, like flat-seat"),
+    "string_type": ("type", "{key} must be text, not {value}", "put it in quotes"),
     **dict.fromkeys(("tuple_type", "list_type"), _LIST),
     **dict.fromkeys(("mapping_type", "dict_type", "model_type", "model_attributes_type", "dataclass_type"), _BLOCK),
     **dict.fromkeys(("float_type", "float_parsing", "finite_number"), _NUMBER),
@@ -148,14 +148,14 @@ _FAULTS: Mapping[str, tuple[str, str, str]] = {
 
 
 def quoted(value: object) -> str:
-    """A wrong value as it is quoted in a message."""
+    """A wrong value as quoted in a message."""
     if isinstance(value, dict | list):
         return "a list" if isinstance(value, list) else "a block of 'key: value' lines"
     return "nothing" if value is None else f"'{one_line(value, 40)}'"
 
 
 def _keys_at(model: type[Any], loc: Location) -> list[str]:
-    """The keys the format knows at a place inside `model`."""
+    """The known keys at a location inside `model`."""
     current: type[Any] | None = model
     for part in loc:
         if not isinstance(part, str) or current is None:
@@ -166,7 +166,7 @@ def _keys_at(model: type[Any], loc: Location) -> list[str]:
 
 
 def keys_of(model: type[Any]) -> Mapping[str, str]:
-    """The keys of a model or of a dataclass that pydantic reads, as a file has them, and the names of their fields."""
+    """The keys in a file, with their field names, of a model or of a dataclass that pydantic reads."""
     if issubclass(model, BaseModel):
         return {info.alias or name: name for name, info in model.model_fields.items()}
     hints = get_type_hints(model, include_extras=True)
@@ -188,11 +188,11 @@ def _model_in(annotation: Any) -> type[Any] | None:
 
 
 class AsItIs(str):
-    """A text that is written as it is: a whole number, or what stands in quotes whatever it says."""
+    """A text written verbatim: a whole number, or text already quoted."""
 
 
 def file_text(rows: Mapping[str, Any], figure: Callable[[float], str]) -> str:
-    """The lines of a file by key, without what is empty: a mapping and a tuple with a line for each of theirs."""
+    """The text of a file, without empty values; mappings and tuples get a line per item. `figure`: formats numbers."""
     text = ""
     for key, value in rows.items():
         inner: Iterable[str] = ()
@@ -208,7 +208,7 @@ def file_text(rows: Mapping[str, Any], figure: Callable[[float], str]) -> str:
 
 
 def _on_one_line(value: Any, figure: Callable[[float], str]) -> str:
-    """A value as YAML on one line; of a mapping or a declared value, what is not empty."""
+    """A value as YAML on one line, without empty values of a mapping or dataclass."""
     match value:
         case bool():
             return "yes" if value else "no"
@@ -223,5 +223,5 @@ def _on_one_line(value: Any, figure: Callable[[float], str]) -> str:
             return f"[{', '.join(_on_one_line(item, figure) for item in value)}]"
         case Mapping():
             pairs = ((key, _on_one_line(inner, figure)) for key, inner in value.items() if inner not in (None, ""))
-            return "{" + ", ".join(f"{key}: {told}" for key, told in pairs) + "}"
+            return "{" + ", ".join(f"{key}: {text}" for key, text in pairs) + "}"
     return _on_one_line({key: getattr(value, name) for key, name in keys_of(type(value)).items()}, figure)

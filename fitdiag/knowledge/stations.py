@@ -1,4 +1,4 @@
-"""The stations of a fitting: where the fitter stands and what is done there. Every sign belongs to one, and has a number of its own."""
+"""The stations of a fitting: where the fitter stands and what is done there. Every sign has a station and a number."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ TITLES: Mapping[Station, str] = {
     "front": "Seen from the front", "side": "Seen from the side", "back": "Seen from the back",
     "moving": "Moving and sitting", "word": "What the client says", "off": "Seams opened, taken off", "paper": "On the paper",
 }  # fmt: skip
-TRIALS = ("loosening", "unpicking", "undressing", "paper")  # how a sign is got that says yes or no, and no more
+TRIALS = ("loosening", "unpicking", "undressing", "paper")  # ways of answering that give only yes or no
 _MOVING = ("walking", "sitting", "stairs", "bending")
 _BY: Mapping[str, Station] = {
     **dict.fromkeys(_MOVING, "moving"), "undressing": "off", "unpicking": "off", "paper": "paper", "asking": "word",

@@ -37,7 +37,7 @@ _FLOAT = re.compile(r"[-+]?(?:0|[1-9][0-9]{0,14}|(?=\.[0-9]))(?:\.[0-9]{1,17})?(
 
 
 class _Node(NamedTuple):
-    """A value, the marks where it begins and where its key does (without one, its own), and what stands in it."""
+    """A value, the marks of its start and of its key (or its own without a key), and its children."""
 
     value: Any
     mark: Any
@@ -47,14 +47,14 @@ class _Node(NamedTuple):
 
 @dataclass(frozen=True)
 class Document:
-    """A YAML file as plain values (dict, list, str, int, float, bool, None), and where each of them stands."""
+    """A YAML file as plain values (dict, list, str, int, float, bool, None), with the place of each."""
 
     path: str
     data: Any
     root: _Node | None = field(repr=False)
 
     def where(self, loc: tuple[str | int, ...] = ()) -> Where:
-        """The place of the value at `loc` (keys and indexes from the top), of its key if it is empty; of its nearest parent if missing."""
+        """The place of the value at `loc` (keys and indexes from the top); of its key if empty, of its nearest parent if missing."""
         node = self._at(loc)
         if node is None:
             return Where(self.path, 1, 1) if self.root is not None else Where(self.path)
@@ -62,8 +62,8 @@ class Document:
 
     def where_key(self, loc: tuple[str | int, ...], key: str) -> Where:
         """The place of `key` itself in the mapping at `loc`, for keys that should not be there."""
-        found = _below(self._at(loc), key)
-        return _place(self.path, found.key) if found is not None else self.where(loc)
+        node = _below(self._at(loc), key)
+        return _place(self.path, node.key) if node is not None else self.where(loc)
 
     def _at(self, loc: tuple[str | int, ...]) -> _Node | None:
         node = self.root
@@ -73,7 +73,7 @@ class Document:
 
 
 def _below(node: _Node | None, part: str | int) -> _Node | None:
-    """What stands at a key or an index of a node; by a text in a list, its item of that name: `[flat-seat, low-seat: marked]`."""
+    """The child of a node at a key or index; a text finds the list item of that name, as in `[flat-seat, low-seat: marked]`."""
     inner = node.inner if node is not None else ()
     if isinstance(inner, Mapping):
         return inner.get(str(part))
@@ -88,7 +88,7 @@ def _below(node: _Node | None, part: str | int) -> _Node | None:
 def read_text(path: Path, largest: int = LARGEST_FILE, what: str = "file", *, torn: bool = False) -> str:
     """The text of a regular UTF-8 file of at most `largest` bytes. Raises ProblemsFoundError otherwise.
 
-    `torn=True` reads over what a crash can leave behind the last line end: zero bytes, half a character.
+    `torn=True` tolerates what a crash can leave after the last newline: zero bytes, half a character.
     """
     shown = shown_path(path)
     where = Where(shown)
@@ -105,8 +105,11 @@ def read_text(path: Path, largest: int = LARGEST_FILE, what: str = "file", *, to
         hint = "save it as plain UTF-8 text"
         raise stop("encoding", f"this {what} is not in UTF-8", where=where, hint=hint) from None
     if match := _NOT_TEXT.search(text):
-        where, told = Where(shown, text.count("\n", 0, match.start()) + 1, 1), f"this {what} holds a control character"
-        raise stop("control-character", told, where=where, hint="is it a text file?")
+        where, message = (
+            Where(shown, text.count("\n", 0, match.start()) + 1, 1),
+            f"this {what} holds a control character",
+        )
+        raise stop("control-character", message, where=where, hint="is it a text file?")
     return text
 
 
@@ -118,17 +121,17 @@ def read_yaml(path: Path, largest: int = LARGEST_FILE, what: str = "file") -> Do
 def parse_yaml(text: str, path: str) -> Document:
     """Parse YAML text; `path` is only for messages. Raises ProblemsFoundError."""
     for number, line in enumerate(text.split("\n"), 1):
-        if len(line) > _LONGEST_LINE:  # which takes the parser long
-            told = f"a line is longer than {_LONGEST_LINE} characters"
-            raise stop("long-line", told, where=Where(path, number, 1), hint="fold it")
+        if len(line) > _LONGEST_LINE:  # slow to parse
+            message = f"a line is longer than {_LONGEST_LINE} characters"
+            raise stop("long-line", message, where=Where(path, number, 1), hint="fold it")
     problems: list[Problem] = []
     try:
         root = _root(yaml.parse(text, Loader=_BaseLoader), path, problems)
     except yaml.MarkedYAMLError as error:
         where = _place(path, error.problem_mark or error.context_mark)
-        told = one_line(error.problem or error.context or "not YAML")
+        message = one_line(error.problem or error.context or "not YAML")
         hint = "look at the indents, quotes and colons"
-        raise stop("not-yaml", f"this is not YAML: {told}", where=where, hint=hint) from None
+        raise stop("not-yaml", f"this is not YAML: {message}", where=where, hint=hint) from None
     except (yaml.YAMLError, ValueError) as error:
         raise stop("not-yaml", f"this is not YAML: {one_line(error)}", where=Where(path)) from None
     if problems:
@@ -137,10 +140,10 @@ def parse_yaml(text: str, path: str) -> Document:
 
 
 def _root(events: Iterator[Any], path: str, problems: list[Problem]) -> _Node | None:
-    """The whole of what a parser found; what may not be in a file is a problem, and nothing is put together from an alias."""
+    """Build the root node from parser events; forbidden constructs are added to `problems`, and aliases are not resolved."""
 
-    def fault(code: str, told: str, event: Any, hint: str = "") -> None:
-        problems.append(Problem(code, told, _place(path, event.start_mark), hint))
+    def fault(code: str, message: str, event: Any, hint: str = "") -> None:
+        problems.append(Problem(code, message, _place(path, event.start_mark), hint))
 
     def node(event: Any, key: Any, depth: int) -> _Node:
         mark = event.start_mark

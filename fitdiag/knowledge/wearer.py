@@ -1,4 +1,4 @@
-"""The rules in the words of who wears the trousers, and for somebody who fits herself, without a second pair of hands."""
+"""The rules in the wearer's words, also for somebody who fits herself without help."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import replace
 from fitdiag.knowledge.model import Alteration, RuleBase, Symptom, WearerText
 
 _LISTS: tuple[WearerText, ...] = ("cloth", "paper", "true_up", "check_next")
-_BY_BASTING = (  # behind and all round nobody can pin on herself; lengths are in the rules' own words
+_BY_BASTING = (  # nobody can pin her own back or all round; lengths are in the rules' own words
     "Take it off and work on the table. Mark the amount you start with along this line: {cut}.",
     "Baste it with long stitches, widest where the drawing has the amount, to nothing at the hinge. Cut nothing and pin nothing.",
     "Put it on, the waist on its line. Set a phone on its timer at the height of the hip and take back and side; arms down, look"
@@ -20,16 +20,16 @@ _ALONE = "In a mirror or a picture taken by timer, arms down. "
 
 
 def for_wearer(base: RuleBase, *, alone: bool = False) -> RuleBase:
-    """The rules as the wearer reads them. `alone`: nobody is there to help; what is altered behind is basted, not pinned on."""
+    """The rules as the wearer reads them. `alone`: without a helper; alterations other than in front are basted, not pinned."""
     cautions = base.about.cautions
     if alone:
-        told = ((one, one.alone or one.client) for one in cautions)
-        cautions = tuple(one.model_copy(update={"text": words, "client": words}) for one, words in told)
+        texts = ((one, one.alone or one.client) for one in cautions)
+        cautions = tuple(one.model_copy(update={"text": text, "client": text}) for one, text in texts)
     return replace(
         base,
         about=base.about.model_copy(update={"cautions": cautions}),
         symptoms={name: _asked(rule, alone=alone) for name, rule in base.symptoms.items()},
-        alterations={name: _told(rule, alone=alone) for name, rule in base.alterations.items()},
+        alterations={name: _in_wearers_words(rule, alone=alone) for name, rule in base.alterations.items()},
     )
 
 
@@ -42,12 +42,12 @@ def _asked(rule: Symptom, *, alone: bool) -> Symptom:
     return rule.model_copy(update={"ask": ask, "look": look, "measure": measure})
 
 
-def _told(rule: Alteration, *, alone: bool) -> Alteration:
+def _in_wearers_words(rule: Alteration, *, alone: bool) -> Alteration:
     update: dict[str, object] = {key: text for key, text in rule.wearer.items() if isinstance(text, str)}
     for key in _LISTS:
         steps, others = list(getattr(rule, key)), rule.wearer.get(key)
         for number, text in others.items() if isinstance(others, Mapping) else ():
-            if 0 < int(number) <= len(steps):  # a string out of the cache; `rules check` tells of one that is no step
+            if 0 < int(number) <= len(steps):  # a string if cached; `rules check` reports numbers that are no step
                 steps[int(number) - 1] = text
         update[key] = tuple(steps)
     if alone and rule.operation.piece != "front" and rule.operation.moves:
