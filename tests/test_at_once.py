@@ -17,6 +17,7 @@ from fitdiag import files
 from fitdiag.cli import documents, review
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
+from fitdiag.sessions import state
 from fitdiag.sessions.case import alone, open_case, update_round
 from fitdiag.sessions.log import SessionLog, read_log
 from fitdiag.sessions.round_log import RoundLog
@@ -104,7 +105,7 @@ def test_two_reviews_at_once_are_both_taken_in(work: Path) -> None:
     for number, delay_s in enumerate((0.6, 0.0)):
         windows.begin(
             work, seen(work, f"seen-{number}.yaml", f"note {number}", SIGNS[number]),
-            lambda delay_s=delay_s: (light_documents(), slowly(review, "events_of", delay_s))[0],  # type: ignore[misc]
+            lambda delay_s=delay_s: (light_documents(), slowly(state, "events_of", delay_s))[0],  # type: ignore[misc]
         )  # fmt: skip
     assert [0, 0] == [ran.code for ran in windows.end()]
     one = open_case(work / FOLDER).rounds[-1]
