@@ -30,10 +30,8 @@ APART, APART_ERROR = 0.2, 0.1  # between hip and crotch line, as a share of the 
 ELSEWHERE = 0.6  # penalty for a pair of lines on a ground that also continues beside it
 RUNS_ON = 0.85  # penalty for a pair whose lines both continue beyond an end, as wall joints do behind a string
 ALIKE, MOST_ALIKE = 4.0, 0.3  # units of `opponent`; as a share of what is beside it
-ACROSS, NEAR_MIDDLE = (
-    0.4,
-    0.1,
-)  # penalty for a line crossing an outline, except this near its middle (share of its width)
+# penalty for a line crossing an outline, except this near its middle (share of its width)
+ACROSS, NEAR_MIDDLE = 0.4, 0.1
 ASIDE = 0.2  # share of the picture's width a person may stand off its middle
 USUAL_ROW, ROW_ERROR = 0.4, 0.25  # where the hip line lies, as a share of the picture's height
 GARMENT_LINES = 5  # ending below each other at one side: waist, hip, crotch and knee line, and a hem or a band
@@ -50,10 +48,8 @@ KNEES_UNLIKE = 0.04  # in width, as a share of the hip line's
 KNEE_BELOW = ((0.84, 0.1), (1.2, 0.15))
 # distance of the centre seam from the middle of the hip line, as shares of its width: usual, doubtful, impossible
 SEAM_OFF_ERROR, SEAM_DOUBTED, SEAM_OFF = 0.035, 0.06, 0.12
-SEAM_BELOW, SEAM_SEEN = (
-    0.06,
-    0.6,
-)  # how far it reaches below the crotch line; least share of it visible between both lines
+# how far it reaches below the crotch line, as a share of the hip line's width; least share of it visible between both lines
+SEAM_BELOW, SEAM_SEEN = 0.06, 0.6
 GRAIN_PLACES, GRAINS_UNLIKE = (0.08, 0.42), 0.1  # from the centre, as shares of the hip line's width
 # height of a waistline above the hip line, its least width, and the offset of its middle: as shares of the hip line's width
 WAIST_ABOVE, WAIST_LEAST, WAIST_OFF = (0.72, 0.25), 0.55, 0.033

@@ -38,10 +38,8 @@ CLICK_MM = 4.0  # error of a point set by hand
 SEAM_STRAIGHT = 55.0  # mm over which a centre seam is nearly straight
 SEAM_OFF = 2.4  # mm: offset of the centre seam from the middle of the body
 TURN_UNKNOWN = math.radians(4.0)  # of the body in a side picture
-OUTLINE_NEAR, OUTLINE_NEAR_ERROR = (
-    0.25,
-    30.0,
-)  # where the outline is: share of the way from the middle to the side seam; mm
+# where the outline is: share of the way from the middle to the side seam; mm
+OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0
 V_DEPTH = 1.0  # mm: error of a V's depth from folds at its ends
 COVERED = 0.6  # degrees
 SUREST_DROP = 0.7  # mm: least error of a drop, from pen, cloth and ends of the line

@@ -20,10 +20,8 @@ LEAST_COVERED, LEAST_SNR = 0.6, 4.0
 RIVAL = 0.6  # share of the best score from which on another ridge is a rival
 HALF = 80  # px a line may fall or rise between its middle and its ends
 CLOTH = (7, 9, 11)  # px from the middle of a line to bare cloth
-STEP_RUN, STEP_GAP = (
-    9,
-    6,
-)  # px along a line: median filter of the cloth, and distance of the samples before and after an outline
+# px along a line: median filter of the cloth, and distance of the samples before and after an outline
+STEP_RUN, STEP_GAP = 9, 6
 LEAST_STEP, USUAL_STEP = 4.5, 8.0  # how much the cloth changes at an outline, in units of `opponent`
 NEAREST_END, MOST_ENDS = 20, 4
 LOST = 0.6  # probability that a line ends where it is lost, with no outline seen there

@@ -136,6 +136,5 @@ def depth_at(marks: Marks, known: Known, name: str, half: float) -> tuple[float,
         depths.append((depth_from_girth(known.hip_girth, half), GIRTH_ERROR))
     weights = [1 / error**2 for _, error in depths]
     mean = sum(weight * depth for weight, (depth, _) in zip(weights, depths, strict=True)) / sum(weights)
-    return mean, min(
-        error for _, error in depths
-    )  # all depend on the same shape of the body, so errors do not average out
+    # all depend on the same shape of the body, so errors do not average out
+    return mean, min(error for _, error in depths)

@@ -16,10 +16,8 @@ from scipy import ndimage
 Array = NDArray[np.floating[Any]]
 Pairs = Iterable[tuple[Array, Array]]  # differences of each place from one side of it, and from the other
 BESIDE_PX = (4, 5, 6)  # from an edge to what is on either side of it
-ACROSS, DOWN = (
-    (2, 0.35),
-    (1, 1.2),
-)  # largest step and penalty of lines across the cloth, and down it: see `strongest_path`
+# largest step and penalty of lines across the cloth, and down it: see `strongest_path`
+ACROSS, DOWN = (2, 0.35), (1, 1.2)
 
 
 def colours_at(pixels: NDArray[np.uint8], places: Array) -> Array:
