@@ -8,7 +8,7 @@ out in their order on the real outline each time, so that what one does to the m
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -95,12 +95,17 @@ def parse_target(text: str, units: Units, known: Sequence[str]) -> Target:
     return Target(name, match[2], amount, within)  # type: ignore[arg-type]
 
 
-def measured(pattern: Pattern, name: str) -> float:
-    """One measure of a pattern, mm; that of one side by `NAME, left` or `NAME, right`.
+def measured(pattern: Pattern, targets: Iterable[Target]) -> list[float]:
+    """The measure of each target on a pattern, mm; that of one side by `NAME, left` or `NAME, right`.
 
-    Raises ProblemsFoundError if it differs between the sides and no side is named, or cannot be taken.
+    Raises ProblemsFoundError if one differs between the sides and no side is named, or cannot be taken.
     """
-    values, side = pattern_measures(pattern), _SIDE.search(name)
+    values = pattern_measures(pattern)  # takes longest, so once for all targets
+    return [_one_of(values, pattern, target.measure) for target in targets]
+
+
+def _one_of(values: Mapping[str, float], pattern: Pattern, name: str) -> float:
+    side = _SIDE.search(name)
     if name not in values and side is not None:
         name = name[: side.start()]
         values = pattern_measures(pattern.of("left" if side[1] == "left" else "right"))
@@ -128,7 +133,7 @@ def solve_one(pattern: Pattern, alteration: str, target: Target, most: float, un
     from scipy.optimize import brentq  # noqa: PLC0415 (a quarter of a second to load)
 
     def short(amount: float) -> float:
-        return measured(carry_out(pattern, alteration, amount).pattern, target.measure) - target.amount
+        return measured(carry_out(pattern, alteration, amount).pattern, [target])[0] - target.amount
 
     start, end = short(0.0), short(most)
     if target.missing(start + target.amount) == 0.0:
@@ -150,7 +155,7 @@ def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Tar
         return list(zip(names, amounts.tolist(), strict=True))
 
     def measured_of(final: Pattern) -> np.ndarray:
-        return np.array([measured(final, target.measure) for target in targets])
+        return np.array(measured(final, targets))
 
     def slopes(stages: Sequence[tuple[str, Pattern]], at: np.ndarray) -> np.ndarray:
         """What a millimetre of each alteration does; what comes before it in the order is not done again."""
@@ -178,8 +183,8 @@ def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Tar
         expected = here + slope @ moved
         amounts = following
     stages = carry_all(pattern, named(amounts))
-    gaps = [target.missing(measured(stages[-1][1], target.measure)) for target in targets]
-    unmet = tuple((target, gap) for target, gap in zip(targets, gaps, strict=True) if gap > 2 * TOLERANCE_MM)
+    gaps = [(target, target.missing(mm)) for target, mm in zip(targets, measured(stages[-1][1], targets), strict=True)]
+    unmet = tuple((target, gap) for target, gap in gaps if gap > 2 * TOLERANCE_MM)
     return Solution(dict(named(amounts)), stages, unmet)
 
 
@@ -244,6 +249,6 @@ def without_each(pattern: Pattern, solution: Solution, targets: Sequence[Target]
     result: dict[str, dict[str, float]] = {}
     for left_out in solution.amounts:
         others = [item for item in solution.amounts.items() if item[0] != left_out]
-        final = carry_all(pattern, others)[-1][1]
-        result[left_out] = {target.measure: measured(final, target.measure) for target in targets}
+        values = measured(carry_all(pattern, others)[-1][1], targets)
+        result[left_out] = {target.measure: mm for target, mm in zip(targets, values, strict=True)}
     return result
