@@ -324,6 +324,20 @@ def test_history_names_the_round_that_threw_the_grain(shell: Work) -> None:
     assert any("Lengthen the back crotch" in text and "nearer" in text for text in found["warnings"])
 
 
+def test_a_pattern_whose_sides_differ_is_listed_like_any_other(shell: Work) -> None:
+    """A step whose target differs between the sides is left out with the reason; the earlier round is named by the side it moved most."""
+    (shell.folder / "findings.yaml").write_text(WORKED)
+    shell.ok("pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=2 cm left", "--out", "apart.json")
+    command = ("diagnose", "findings.yaml", "--pattern", "apart.json", "--json")
+    found = json.loads(shell.ok(*command))["on_pattern"]
+    assert ["as it is", "tuck-across-back-hip", "slide-crotch-section-down"] == [
+        one["after"] for one in found["stages"]
+    ]
+    assert any("'back grain to centre at waist' becomes two measures" in text for text in found["warnings"])
+    found = json.loads(shell.ok(*command, "--first-cut"))["on_pattern"]
+    assert any("Lengthen the back crotch" in text and "nearer" in text for text in found["warnings"])
+
+
 def test_a_shape_that_lengthening_breaks_is_warned_of(shell: Work) -> None:
     """On a flat seat a step that brings the grainline nearer than 3 in is warned of."""
     from fitdiag.knowledge.findings import Findings

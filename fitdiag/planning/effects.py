@@ -11,10 +11,10 @@ from fitdiag.knowledge.garment import Watch
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.blocks import block_of
 from fitdiag.pattern.garment import garment_of
-from fitdiag.pattern.measure import pattern_measures
+from fitdiag.pattern.measure import alike, pattern_measures
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, faults
-from fitdiag.pattern.solve import Target, solve_one
+from fitdiag.pattern.solve import Target, measured, solve_one
 from fitdiag.pattern.true import true
 from fitdiag.pattern.walk import Walked, pair_told, walked
 from fitdiag.planning.plan import Plan
@@ -36,18 +36,17 @@ def effects(base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *,
     unaltered = walked(pattern)
     solved: dict[str, float] = {}
     for item in plan.recommendations:
-        amount = item.amount.signed_mm
+        amount, title = item.amount.signed_mm, base.alterations[item.alteration].title
         target = _target(base, item.alteration)
-        if target is not None and item.only_if is not None:
-            amount = _solved(base, item.alteration, target, pattern, findings.units, warnings)
-            solved[item.alteration] = amount
         before = pattern_measures(pattern)
         try:
+            if target is not None and item.only_if is not None:
+                amount = _solved(base, item.alteration, target, pattern, findings.units, warnings)
+                solved[item.alteration] = amount
             pattern = carry_out(pattern, item.alteration, amount).pattern
         except ProblemsFoundError as stopped:
-            warnings.append(f"{base.alterations[item.alteration].title}: {stopped.problems[0].message}.")
+            warnings.append(f"{title}: {stopped.problems[0].message}.")
             continue
-        title = base.alterations[item.alteration].title
         after = pattern_measures(pattern)
         stages.append(Stage(item.alteration, amount, after))
         warnings += [f"{title}: {text}" for text in broken(base, before, after, findings)]
@@ -76,8 +75,13 @@ def _earlier(base: RuleBase, findings: Findings, pattern: Pattern, warnings: lis
     followed = base.garment.followed if base.garment is not None else None
     if followed is None:
         return pattern, history
-    name = followed.measure
-    falls = [(earlier.measures[name] - later.measures[name], later) for earlier, later in pairwise(history)]
+    steps = list(zip(pairwise(alike(stage.measures for stage in history)), history[1:], strict=True))
+    falls = [
+        (earlier[name] - later[name], stage)
+        for name in (followed.measure, f"{followed.measure}, left", f"{followed.measure}, right")
+        for (earlier, later), stage in steps
+        if name in earlier and name in later
+    ]
     if falls:
         fall, stage = max(falls, key=lambda pair: pair[0])
         if fall >= MOVED_MM:
@@ -101,12 +105,16 @@ def _target(base: RuleBase, alteration: str) -> Target | None:
 def _solved(
     base: RuleBase, alteration: str, target: Target, pattern: Pattern, units: Units, warnings: list[str]
 ) -> float:
+    """The amount in mm at which the target is met, or the most of one round, with a warning.
+
+    Raises ProblemsFoundError if the pattern cannot be altered so, or the target cannot be measured on it.
+    """
     rule = base.alterations[alteration]
     most = rule.most_a_round.amount_mm
     try:
         amount = solve_one(pattern, alteration, target, most)
     except ProblemsFoundError:
-        reached = pattern_measures(carry_out(pattern, alteration, most).pattern)[target.measure]
+        (reached,) = measured(carry_out(pattern, alteration, most).pattern, [target])
         warnings.append(
             f"{rule.title}: the most of one round, {format_length(most, units)}, brings {target.measure} to"
             f" {format_length(reached, units)} on this pattern, not to {format_length(target.amount, units)}; the rest waits."
