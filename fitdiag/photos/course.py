@@ -92,20 +92,24 @@ class Course:
     seam: Point
     right: Point
     kind: Kind
-    seen: tuple[float | None, float | None] = (None, None)  # px: x of the first and last place that nothing covers
+    covered_from: tuple[float | None, float | None] = (None, None)  # of the left and right `Edge`, px
     _kept: dict[str, Array] = field(default_factory=dict)
     _outwards: NDArray[np.bool_] = field(init=False)
 
     def __post_init__(self) -> None:
-        """From the middle a line runs outwards; where it turns back it has left the cloth, as along an outline."""
+        """From the middle a line runs outwards; where it turns back it has left the cloth, as along an outline, and where
+        it is covered it is not the line."""
         x = self.track.pixels[:, 0]
         way, middle = (1.0 if x[-1] >= x[0] else -1.0), len(x) // 2
         right, left = way * x[middle:], -way * x[middle::-1]
         self._outwards = np.ones(len(x), bool)
         self._outwards[middle + 1 :] = right[1:] > np.maximum.accumulate(right)[:-1]
         self._outwards[:middle] = (left[1:] > np.maximum.accumulate(left)[:-1])[::-1]
-        first, last = self.seen
-        self._outwards &= (x > (first or -math.inf)) & (x < (last or math.inf))
+        first, last = self.covered_from
+        if first is not None:
+            self._outwards &= x > first
+        if last is not None:
+            self._outwards &= x < last
 
     def section(self, stance: Stance) -> tuple[Section, float]:
         """Return the section, and the position s of the centre seam on it."""

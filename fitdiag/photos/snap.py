@@ -39,7 +39,7 @@ INSIDE_MM, OUTSIDE_MM = 16.0, 12.0  # searched on either side of the marked poin
 HALF_HEIGHT_MM = 26.0  # above and below a line, over which the outline is nearly straight
 CLICK_MM, LINE_MM = 6.0, 3.5  # standard deviation of a point, and of the end of a drawn line, from the outline
 GAP = 8.5  # least difference of what shows between the legs from both, in units of `opponent`
-COVERED_MM = 8.0  # gap between the end of a line and the outline from which on something covers it
+COVERED_MM = 8.0  # a line that stops this far before the outline is covered there, as by an arm
 UNSEEN_MM = 3.0  # one standard deviation if no outline stands out
 
 
@@ -243,7 +243,8 @@ def side_edge(pixels: NDArray[np.uint8], track: Track, scale: float, *, last: bo
         offset = float(tries[i])
     error = max(0.5, 0.4 * scale) + 2.5 * scale * max(0.0, rival - 0.45)
     error += 0.3 * max(0.0, abs(offset - stop) - 2 * scale)
-    covered = not track.border and stop < max(offset - COVERED_MM * scale, -1.5 * COVERED_MM * scale)
+    short = COVERED_MM * scale  # the outline may be the arm's own, so a stop far before the marked end counts as well
+    covered = not track.border and (stop < offset - short or stop < -1.5 * short)
     return Edge(_at(course, end, offset * way), error, last_seen if covered else None)
 
 
