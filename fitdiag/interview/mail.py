@@ -70,7 +70,7 @@ class Span:
     start: int
     end: int
     text: str
-    told: Mapping[str, float] | None = None
+    features: Mapping[str, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -127,7 +127,7 @@ def _of_sentence(base: RuleBase, words: Words, sentence: _Sentence, units: Units
     tried = [
         one
         for one in _tried(words, clauses, _used((*done, *away)), sentence)
-        if one.told is None or one.fit >= _SIGN_FROM
+        if one.features is None or one.fit >= _SIGN_FROM
     ]
     for span in chosen(tried):
         parts = (span.text, sentence.text, sentence.amount)
@@ -223,7 +223,7 @@ def _signs(words: Words, text: str, part: Sequence[str], led: bool) -> Iterator[
         meant = set(words.places(one.phrase).split())
         features = {
             "always": 1.0,
-            "how much of the clause a phrase of the sign holds": one.told,
+            "how much of the clause a phrase of the sign holds": one.covered,
             "how many words they share": min(1.0, shared / _MANY_SHARED),
             "how many words tell of any sign": min(1.0, telling / _MUCH_TELLING),
             "it is of another place": bool(meant) and not said & meant,

@@ -100,14 +100,14 @@ def _meanings(base: RuleBase) -> tuple[dict[str, dict[str, float]], dict[tuple[s
 
 @dataclass(frozen=True)
 class Heard:
-    """A rule that a text may name. `fit`: 0 to 1; `phrase`: its best-fitting phrase; `told`: how much of one of its phrases the
+    """A rule that a text may name. `fit`: 0 to 1; `phrase`: its best-fitting phrase; `covered`: how much of one of its phrases the
     text contains, whatever else it says (0 to 1; less for a short phrase).
     """
 
     fit: float
     id: str
     phrase: str
-    told: float
+    covered: float
 
 
 # An occurrence of a stem: index of the phrase, negative weight of the word there (so that the best sort first), and index of

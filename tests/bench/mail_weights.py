@@ -34,10 +34,10 @@ ROUNDS, STEPS = 4, 30
 
 @dataclass(frozen=True)
 class Mail:
-    """What one mail might say, by sentence, with what is told of it (span x weight), and the signs it names."""
+    """What one mail might say, by sentence, with the features of each (span x weight), and the signs it names."""
 
     spans: tuple[tuple[int, Span], ...]
-    told: np.ndarray
+    features: np.ndarray
     signs: tuple[frozenset[str], ...]
 
 
@@ -51,10 +51,12 @@ def spans_of(words: Words, text: str) -> Iterator[tuple[int, Span]]:
 def mails(words: Words, name: str, most: int | None) -> list[Mail]:
     result = []
     for mail in yaml.safe_load((DATA / f"{name}.yaml").read_text("utf-8"))[:most]:
-        spans = tuple((place, span) for place, span in spans_of(words, mail["mail"]) if span.told is not None)
-        told = np.array([[span.told[name] for name in WEIGHTS] for _, span in spans if span.told is not None])
+        spans = tuple((place, span) for place, span in spans_of(words, mail["mail"]) if span.features is not None)
+        features = np.array(
+            [[span.features[name] for name in WEIGHTS] for _, span in spans if span.features is not None]
+        )
         result.append(
-            Mail(spans, told.reshape(-1, len(WEIGHTS)), tuple(frozenset(one["ids"]) for one in mail["signs"]))
+            Mail(spans, features.reshape(-1, len(WEIGHTS)), tuple(frozenset(one["ids"]) for one in mail["signs"]))
         )
     return result
 
@@ -63,18 +65,18 @@ def fitted(known: Sequence[Mail]) -> np.ndarray:
     """The weights that tell the right spans from the others best; which span is the right one follows from the weights before."""
     start = weights = np.array(list(WEIGHTS.values()))
     for _ in range(ROUNDS):
-        told, right = [], []
+        features, right = [], []
         for mail in known:
-            odds, named = mail.told @ weights, frozenset().union(*mail.signs)
+            odds, named = mail.features @ weights, frozenset().union(*mail.signs)
             best = {
                 max(mine, key=lambda n: odds[n])
                 for ids in mail.signs
                 if (mine := [n for n, (_, span) in enumerate(mail.spans) if span.id in ids])
             }
             counted = [n for n, (_, span) in enumerate(mail.spans) if n in best or span.id not in named]
-            told.append(mail.told[counted])
+            features.append(mail.features[counted])
             right += [float(n in best) for n in counted]
-        x, y = np.concatenate(told), np.array(right)
+        x, y = np.concatenate(features), np.array(right)
         weights = np.zeros_like(start)
         shrunk = np.array([name != "always" for name in WEIGHTS], float)
         for _ in range(STEPS):
@@ -86,7 +88,7 @@ def fitted(known: Sequence[Mail]) -> np.ndarray:
 
 def read(mail: Mail, weights: np.ndarray, least: float) -> frozenset[str]:
     """The signs proposed with these weights."""
-    chance = 1.0 / (1.0 + np.exp(-mail.told @ weights))
+    chance = 1.0 / (1.0 + np.exp(-mail.features @ weights))
     found: set[str] = set()
     for sentence in {place for place, _ in mail.spans}:
         here = [
@@ -98,7 +100,7 @@ def read(mail: Mail, weights: np.ndarray, least: float) -> frozenset[str]:
     return frozenset(found)
 
 
-def told(sets: Mapping[str, Sequence[Mail]], weights: Mapping[str, np.ndarray], least: float) -> None:
+def report(sets: Mapping[str, Sequence[Mail]], weights: Mapping[str, np.ndarray], least: float) -> None:
     line = []
     for name, of_it in sets.items():
         answers = [(read(mail, weights[name], least), mail.signs) for mail in of_it]
@@ -123,7 +125,7 @@ def main() -> None:
     others = {name: fitted([one for other in sets if other != name for one in sets[other]]) for name in sets}
     print("signs found and wrong proposals a mail, each set read with what the others give:")
     for least in options.least:
-        told(sets, others, least)
+        report(sets, others, least)
 
 
 if __name__ == "__main__":
