@@ -349,7 +349,7 @@ def read_several(text: str, count: int, units: Units) -> Mapping[int, Said] | No
 
 _LEADING = re.compile(r"^(?P<answer>[a-z' ]*?[a-z'])(?: (?:to|on|for|at|number|numbers|nr|no\.))? (?=\d)")
 _UNITS = r" ?(?:in|cm|mm|inch|inches)\b"
-_FREE = re.compile(  # a single digit that is not part of an amount, or right before one
+_FREE = re.compile(  # a single digit that is not part of an amount; or one right before an amount
     rf"(?<![\w/.,¼½¾])(\d)(?:(?![\d¼½¾⅛⅜⅝⅞\"]|[/.,]\d|{_UNITS}| \d+/\d)|(?P<amount>(?= (?:\d+/\d|\d+(?:[.,]\d+)?{_UNITS}))))"
 )
 

@@ -332,7 +332,7 @@ def says(kind: str, text: str) -> bool:
 
 
 def is_question(text: str) -> bool:
-    """Whether a sentence or clause is a question, other than one about something seen."""
+    """Whether a sentence or clause is a question, other than whether something seen is as it should be."""
     return bool(pattern("asked").fullmatch(text.strip())) and not pattern("observed").match(text)
 
 
@@ -400,9 +400,8 @@ def judged(clauses: Sequence[str]) -> tuple[bool, bool]:
     """Whether some clause contains a "not" that is no complaint, and whether some clause praises."""
     not_good = re.compile(rf"\b(?:not|\w+n't|never|hardly|less than) (?:\w+ )?{pattern('good').pattern}", re.I)
     plain = [pattern("contrast").sub(" ", not_good.sub(" ", pattern("aside").sub(" ", one))) for one in clauses]
-    return any(says("not", one) and not says("complaint", one) for one in plain), any(
-        says("good", one) for one in plain
-    )
+    denies = any(says("not", one) and not says("complaint", one) for one in plain)
+    return denies, any(says("good", one) for one in plain)
 
 
 def gone(clause: str) -> str:

@@ -175,9 +175,8 @@ class Words:
         """The total weight of the words a text shares with a phrase, and of those that name no place."""
         shared, table = self.shared(kind, text, phrase), self._table(kind)
         weights = {name: table.weight(word) for name, word in shared.items()}
-        return sum(weights.values()), sum(
-            weight for name, weight in weights.items() if self._places.isdisjoint(shared[name])
-        )
+        placeless = (weight for name, weight in weights.items() if self._places.isdisjoint(shared[name]))
+        return sum(weights.values()), sum(placeless)
 
     def names_more(self, kind: Kind, text: str) -> bool:
         """Whether a text mentions more than places and poses."""

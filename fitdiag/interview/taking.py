@@ -178,9 +178,8 @@ def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
         talk.pending, talk.picked = None, (pick, talk.queue)
         talk.queue = [*((pick.kind, rule_id, rest) for rule_id in others), *talk.queue]
         lines = _picked(talk, pick.kind, first, rest)
-        if pick.kind == "body note" and ONE_SIDE.search(
-            pick.typed.lower()
-        ):  # no rule asks which side, so it is kept in words
+        one_sided = ONE_SIDE.search(pick.typed.lower()) is not None
+        if pick.kind == "body note" and one_sided:  # no rule asks which side, so it is kept as a note
             talk.record({"event": "note", "text": pick.typed})
             lines.append(Line("Which side is kept as a note."))
         return lines
@@ -203,7 +202,7 @@ def next_in_queue(talk: Interview) -> list[Line]:
 
 
 def _picked(talk: Interview, kind: Kind, rule_id: str, rest: str) -> list[Line]:
-    """Take what was picked; an amount that matters is saved as still to come, and then asked for."""
+    """Take what was picked; that its amount is still to come is saved before the amount is asked for."""
     if kind == "body note":
         return _count_body(talk, {rule_id: rest or "some"})
     if kind == "alteration":
