@@ -1,1 +1,1 @@
-"""The commands and the terminal; the only home of typer and rich."""
+"""The commands and the terminal; the only home of typer."""

@@ -68,7 +68,7 @@ def paper_of(given: str | None, units: Units) -> Paper:
 
 
 def ending_of(to: str, *kinds: str) -> str:
-    """The suffix of an output file in lower case. Raises ProblemsFoundError if it is not one of these."""
+    """The suffix of an output file in lower case, checked before any work. Raises ProblemsFoundError if none of `kinds`."""
     kind = PurePath(to).suffix.lower()
     if kind not in kinds:
         hint = f"end the name in {' or '.join(filter(None, (', '.join(kinds[:-1]), kinds[-1])))}"

@@ -13,7 +13,7 @@ from fitdiag.sessions.case_list import CaseList, Row, list_cases, recover
 DEFAULT_FOLDER = "cases"
 LIST_SCHEMA = "fitdiag.case-list/1"
 _LONG_DAYS = 21  # days without an answer before the fitter asks; a fitter's judgement
-_SOON_DAYS = 30  # days before the end of consent that the list reminds of photos
+_SOON_DAYS = 30  # from so many days before consent ends, the list reminds of the photos
 
 
 def parent_of(given: str | None) -> Path:

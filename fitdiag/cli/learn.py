@@ -164,7 +164,6 @@ def compare(one: str, other: str, rules: str | None, *, as_json: bool) -> int:
             say(f"\n{title}")
             say_all(f"- {replay.told_difference(base, difference)}" for difference in differences)
     if hardly:
-        say(
-            f"\nDiffers, and changes hardly anything: {'; '.join(replay.difference_title(base, item) for item in hardly)}."
-        )
+        titles = "; ".join(replay.difference_title(base, item) for item in hardly)
+        say(f"\nDiffers, and changes hardly anything: {titles}.")
     return 0

@@ -39,8 +39,8 @@ if TYPE_CHECKING:
 
 SCHEMA = "fitdiag.measured/1"
 PAGE = "confirm.html"
-LARGEST_ANSWER = 1 << 20
-MOST_LOOKED_AT = 50
+LARGEST_ANSWER = 1 << 20  # bytes
+MOST_LOOKED_AT = 50  # saved answers, newest first
 
 
 def length_given(text: str | None, what: str, least: float = 1) -> float | None:

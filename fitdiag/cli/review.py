@@ -419,6 +419,7 @@ class _Run:
             nudges = self.one.nudges if moved is None else moved
             self._change(waiting="fitter", outcome=self._expected(findings, first), nudges=nudges)
             self._keep(proposed, advised)
+            # the documents last: once they are there, nothing of the round is missing
             written = documents.write_documents(self.base, self.case, conclusion, replace(self.look, shown=shown))
         say_then("\nWritten:", *(shown_path(path) for path in written))
         if not advised:
