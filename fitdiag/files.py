@@ -392,7 +392,10 @@ def write_folder(folder: Path, files: Mapping[Path, bytes]) -> None:
     If anything fails, nothing is left behind.
     """
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL
+    taken = stop("exists", "there is something of this name already", where=folder, hint="choose another")
     with refusals(folder, "this folder cannot be made"):
+        if os.path.lexists(folder):
+            raise taken
         sweep(folder.parent)
         held = _new_temporary(folder.parent, _new_folder, is_folder=True)
         place = held.path
@@ -406,8 +409,8 @@ def write_folder(folder: Path, files: Mapping[Path, bytes]) -> None:
                     disk.sync(part.descriptor)
             for inside in reversed(folders):
                 disk.sync_folder(place / inside)
-            if os.path.lexists(folder):
-                raise stop("exists", "there is something of this name already", where=folder, hint="choose another")
+            if os.path.lexists(folder):  # made meanwhile
+                raise taken
             disk.rename(place, folder)
             disk.sync_folder(folder.parent)
         except BaseException:
