@@ -88,7 +88,8 @@ def export_case(case: Case, to: Path, rules: RuleBase | None = None) -> Contents
             place = os.path.abspath(to.parent)  # noqa: PTH100 (the name as given, links not resolved)
             held.enter_context(alone(case.folder)).note(f"{PLACE}{place}")
         except ProblemsFoundError as stopped:
-            if stopped.problems[0].code != "cannot-save":  # nobody can change what cannot be written
+            # a medium that cannot be written: nobody can change the case; a full one: the copy itself can still be made
+            if stopped.problems[0].code != "cannot-save":
                 raise
         if rules is not None:
             parts = {Path(path): text.encode() for path, text in anonymous_files(case, rules).items()}

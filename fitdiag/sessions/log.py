@@ -203,7 +203,7 @@ class SessionLog(AbstractContextManager["SessionLog"]):
                 message = "another interview is writing to this log"
                 hint = "finish or close that one first"
                 raise stop("log-in-use", message, where=path, hint=hint)
-            read = read_log(path)
+            read = read_log(path)  # again: only under the lock does nobody add to it
             file.cut(read.whole_bytes, line_end=read.ends_open)
         except OSError as error:
             file.close()
