@@ -24,6 +24,7 @@ from fitdiag.sessions.case import alone, new_case, open_case, save_case, update_
 from fitdiag.sessions.case_files import LONGEST_NOTE, ROUND_FILE, Case, Closed, Consent, Ending, Round
 from fitdiag.sessions.case_list import CASE_FILE, sweep_case
 from fitdiag.sessions.round_log import RoundLog, make_files, round_text_in_log, settle
+from fitdiag.sessions.rounds import take_over_nudges
 from fitdiag.units import format_length, format_reading
 
 
@@ -182,7 +183,7 @@ def close(name: str, given: str | None, *, fits: bool, given_up: bool, because: 
 
 def body(name: str, given: str | None, *, back: bool) -> int:
     """Show how the rounds adjusted the simulated body; `back` undoes the last adjustment."""
-    case = open_case(case_folder(name, given))
+    _, case = opened(name, given)
     taught = [one for one in case.rounds if one.nudges]
     if back and taught:
         update_round(case, replace(taught[-1], nudges={}))
@@ -288,13 +289,13 @@ def repair(name: str, given: str | None, rules: str | None) -> int:
 
 
 def opened(name: str, given: str | None, rules: str | None = None) -> tuple[RuleBase, Case]:
-    """Load the rules and the case; missing files are rebuilt unless the case cannot be written now."""
+    """Load the rules and the case; missing files are rebuilt, an older version's taken over, unless it cannot be written now."""
     folder = case_folder(name, given)
     base = rules_of(rules, folder / CASE_FILE)
     open_case(folder)  # do not touch a folder that is not a case, or a link
     try:
         with alone(folder):
-            made_again(base, open_case(folder))
+            made_again(base, take_over_nudges(open_case(folder)))
     except ProblemsFoundError as stopped:
         if stopped.problems[0].code not in ("cannot-save", "in-use", "log-in-use"):
             raise
