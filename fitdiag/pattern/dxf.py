@@ -438,8 +438,10 @@ def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
         for number, (point, *_) in enumerate(block.lines[NOTCH], 1):  # on the nearest seam
             seam = min(drawn.seams, key=lambda name: off(drawn.seams[name], point))
             drawn.notches.append((f"notch {number}", seam, nearest(drawn.seams[seam], point)))
-    for hole in block.lines[DRILL]:
-        drawn.take("hole", "", hole)
+    if count := sum(not drawn.take("hole", "", hole) for hole in block.lines[DRILL]):
+        taken.left_out.append(
+            f"{count} drill {'hole' if count == 1 else 'holes'} of the {part.name}, more than a pattern file can hold"
+        )
     if drawn.holes:
         taken.lines.append(f"{part.name.capitalize()}: {len(drawn.holes)} drill holes.")
     if drawn.notches:
