@@ -21,7 +21,8 @@ from fitdiag.photos.trust import Seen, refused
 SLOPE = 0.098  # slope of a seat towards or away from the lens, which tilts a grainline off the lens's axis
 SLOPE_IN_FRONT = 0.138  # bellies and thighs vary more
 FULLER = 0.99  # bodies are a little flatter beside the centre than half an ellipse
-HOLLOW_BEHIND = 12.0  # mm by which the middle of a seat lies farther in than half an ellipse
+# mm by which the middle of a seat lies farther in than half an ellipse, against the cloth beside it
+HOLLOW_BEHIND = 12.0
 STRAIGHT = 90.0  # mm over which a grainline is nearly straight
 # least sideways step to another line; lengths above and below compared; gap left out between them, mm
 ASIDE, ASIDE_OVER, ASIDE_WITHIN = 4.0, 20.0, 3.0

@@ -24,8 +24,9 @@ from fitdiag.problems import stop
 from fitdiag.units import Units, format_reading
 
 Font = ImageFont.FreeTypeFont | ImageFont.ImageFont
-# Line name to its pieces, (n, 3) in mm: x to the wearer's right, y forward, z up. By view, of x, y: to the right, away from the lens.
+# Line name to its pieces, (n, 3) in mm: x to the wearer's right, y forward, z up
 Courses = Mapping[str, Sequence[Array]]
+# by view, as (x, y) of those: the directions to the right in the picture, and away from the lens
 ACROSS = {"back": (1, 0, 0, 1), "front": (-1, 0, 0, -1), "left": (0, -1, 1, 0), "right": (0, 1, -1, 0)}
 # px: longest side of the output; margins beside and above the marks: the rest of the person is not shown
 LONGEST, LONGEST_LAID = 1600, 1500

@@ -42,7 +42,7 @@ TOLD = ("tilt", "drop", "v depth", "fall to the back outline", "lean")
 def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm", drawn: Collection[str] = LINES) -> str:
     """Return the page on which a fitter marks this cleaned picture, starting with these marks, in these units.
 
-    `drawn`: the level lines drawn on the garment.
+    `drawn`: the level lines drawn on the garment, by name or as the shot card has them ("knee" for both legs).
 
     The text contains a private picture: write it so that only its owner can read it.
     """

@@ -1,4 +1,4 @@
-"""Strips of a picture across a curve: perceptual colours, ridge strength, and the path of a line along the strip.
+"""Strips of a picture across a curve: perceptual colours, ridges and edges, and the path of a line along the strip.
 
 A strip is (M, N, 3): M places across the curve, N along it. A drawn line in it is a ridge: its colour differs from the cloth on both
 sides of it in the same direction.

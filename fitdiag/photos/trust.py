@@ -1,5 +1,5 @@
-"""How far a number of a line can be trusted: refused with a reason if the picture does not support it, else graded by its error; and
-what would reduce the largest error."""
+"""A line with all that its numbers rest on, and how far each can be trusted: refused with a reason if the picture does not
+support it, else graded by its error; and what would reduce the largest error."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ DO: Mapping[Source, str] = {
 
 @dataclass(frozen=True, eq=False)
 class Seen:
-    """A balance line with all its numbers rest on; `others`: the numbers with one input moved by its standard deviation."""
+    """A balance line with all that its numbers rest on; `others`: the numbers with one input moved by its standard deviation."""
 
     name: str
     marks: Marks
