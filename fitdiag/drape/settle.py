@@ -83,9 +83,8 @@ class _System:
         left_out = np.bincount(keys[~near] % self.size, np.abs(self.bending[~near]), self.size)
         on_diagonal = np.nonzero(short % self.size == short // self.size)[0]
         self.near_extra = np.zeros(len(short))
-        self.near_extra[on_diagonal] = left_out[
-            short[on_diagonal] % self.size
-        ]  # lumped onto the diagonal, so that it stays positive definite
+        # lumped onto the diagonal, so that it stays positive definite
+        self.near_extra[on_diagonal] = left_out[short[on_diagonal] % self.size]
 
     def matrix(self, triangle: Array, own: Array, hoop: Array) -> csc_matrix:
         values = np.bincount(self.triangle, triangle.ravel(), self.entries) + self.bending

@@ -132,9 +132,8 @@ def piece_of(drawn: Drawn) -> Piece:
         bottom = drawn.part.word(drawn.part.stays)
         notes.append(f"No grainline was drawn: it was placed through the middle of the {bottom}.")
     lines = {name: placed(line) for name, line in drawn.lines.items()}
-    lines = {
-        name: line if line[0][0] <= line[-1][0] else points(line[::-1]) for name, line in lines.items()
-    }  # centre first
+    # centre first
+    lines = {name: line if line[0][0] <= line[-1][0] else points(line[::-1]) for name, line in lines.items()}
     heights = {name: float(placed(line)[:, 1].mean()) for name, line in drawn.levels.items()}
     lines, estimated = with_levels(drawn.part, heights, lines, seams)
     if estimated:
@@ -383,9 +382,8 @@ def seams_of_outline(part: Part, ring: Array, turn_points: Array, grain: Array |
     all_marked = len(marked) == len(every)
     names = [corner for corner in every if all_marked or corner not in part.smooth]
     corners = sorted(marked) if all_marked else sharp
-    labellings: dict[
-        tuple[int, ...], int
-    ] = {}  # corner indexes, clockwise: the index step (1 or -1) that runs clockwise
+    # corner indexes, clockwise, to the index step (1 or -1) that runs clockwise
+    labellings: dict[tuple[int, ...], int] = {}
     for by_curve in (True, False) if all_marked else (True,):  # marks are enough where a curve has been filled in
         for frame in _frames(grain) if not labellings and len(corners) == len(names) else ():
             turned = ring @ frame.T

@@ -28,17 +28,9 @@ PAGE: Box = (0.0, 0.0, 190.0, 270.0)  # fits A4 and, a little smaller, Letter
 FOOT_MM = 26.0
 DETAIL_GAIN = 1.3  # a detail is drawn if it is enlarged at least this much
 SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)  # candidate label positions, as fractions of a line's length
-STRIP_CELL: tuple[float, float, float] = (
-    60.0,
-    64.0,
-    18.0,
-)  # width and greatest height of a picture; height of its caption
+STRIP_CELL: tuple[float, float, float] = (60.0, 64.0, 18.0)  # mm: a picture's width, greatest height, caption's height
 STRIP_PAD = (10.0, 11.0)
-WIDE, HIGH, PAD = (
-    64.0,
-    70.0,
-    (11.0, 11.0),
-)  # mm: width and greatest height of a before or after drawing; margin for labels
+WIDE, HIGH, PAD = 64.0, 70.0, (11.0, 11.0)  # mm: a before or after drawing's width, greatest height, margin for labels
 _ON = 0.1  # mm; a point closer than this lies on the line
 _NEAR = 15.0  # mm; a point this near the marked amount moves with it
 _APART = 60.0  # mm; hinges closer together than this count as one

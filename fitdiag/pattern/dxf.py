@@ -404,9 +404,7 @@ def _drawn(part: Any, block: _Block, line: Outline | None, allowance: float | No
     ring = _ring(part.name, block, SEW if sewn else BOUNDARY)
     seams = seams_of_outline(part, ring, points(one[0] for one in block.lines[TURN]), grain)
     drawn = Drawn(part, seams, grain=grain, origin=np.array(block.origin))
-    description = (
-        "layer 14, the sew line, is the stitching line" if sewn else "layer 1, the boundary, is the stitching line"
-    )
+    description = f"{'layer 14, the sew line' if sewn else 'layer 1, the boundary'}, is the stitching line"
     if sewn and block.lines[BOUNDARY]:
         drawn.allowance = _allowances(seams, _ring(part.name, block, BOUNDARY))
         description += "; layer 1 is the line to cut along"
