@@ -21,9 +21,8 @@ Array = NDArray[np.float64]
 GRAVITY = 9.81  # m/s²
 POISSON = 0.1  # Poisson's ratio: low in plain weaves; from memory
 PUSHED = 0.25  # stiffness in compression as a share of that in tension; as in the shared table's laboratory
-SEAM_BENDS = (
-    4.0  # bending stiffness beside seams and darts, where there are two layers: 2 times if they slide, 8 if they do not
-)
+# of bending stiffness beside seams and darts, where there are two layers: 2 times if they slide, 8 if they do not
+SEAM_BENDS = 4.0
 
 
 @dataclass(frozen=True)

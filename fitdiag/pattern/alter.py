@@ -358,7 +358,7 @@ def redraw(
 
 
 def exchanged(piece: Piece, seams: Mapping[str, Array]) -> Piece:
-    """The piece with some seams exchanged: level lines run to where the edge is now, notches lie nearest to where they were."""
+    """The piece with some seams exchanged: level lines reach the new edge, notches and joints move to the nearest point of it."""
     return _edged(piece, {**piece.seams, **seams})
 
 
