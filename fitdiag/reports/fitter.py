@@ -1,5 +1,6 @@
 """The page with the fitter's reasoning: the sections of the report, and between them tables of findings, beliefs, effects and
-rounds, the chart, answers that turn. One HTML file that asks nothing of anything."""
+rounds, the chart, and answers that would change the list. One self-contained HTML file.
+"""
 
 from __future__ import annotations
 
@@ -38,7 +39,7 @@ _SHOWN_FROM, _MOST_BELIEFS = 0.05, 8
 
 @dataclass(frozen=True)
 class Table:
-    """Rows of words under their heads; the first of each row names it. `bars`: shares before and now, one pair to a row."""
+    """Text rows under headings; the first cell names the row. `bars`: shares before and now, one pair per row."""
 
     caption: str
     heads: tuple[str, ...]
@@ -49,14 +50,14 @@ class Table:
 
 @dataclass(frozen=True)
 class Figures:
-    """Groups of pictures: of each its title, drawings (caption, SVG) and photos (caption, link, what a screen reader says)."""
+    """Groups of pictures: title, drawings (caption, SVG) and photos (caption, link, text for screen readers)."""
 
     groups: tuple[tuple[str, Sequence[tuple[str, Markup]], Sequence[tuple[str, str, str]]], ...]
     large: bool = False
 
 
 def findings_table(base: RuleBase, findings: Findings, units: Units) -> Table:
-    """Each finding with its answer, its amount and error, and where it comes from; what is seen stands first."""
+    """Each finding with its answer, amount, error and origin; what is seen comes first."""
     order = {"yes": 0, "unsure": 1, "no": 2}
     ranked = sorted(findings.symptoms.values(), key=lambda finding: order[finding.seen])
     rows = tuple(
@@ -92,7 +93,7 @@ def _origin(base: RuleBase, finding: Finding) -> str:
 
 
 def shown_signs(base: RuleBase, findings: Findings, photos: Mapping[str, Sequence[str]]) -> Figures:
-    """What was seen, drawn: the right and the wrong, and the client's own pictures of that view.
+    """Drawings of what was seen, right beside wrong, and the client's own pictures of that view.
 
     `photos`: by view (front, back, left, right) the links to pictures of this round.
     """
@@ -148,7 +149,7 @@ def beliefs_table(base: RuleBase, now: Conclusion, before: Conclusion | None) ->
 
 
 def effects_tables(plan: Plan, effects: Effects, units: Units) -> list[Table]:
-    """The measures that move through earlier rounds and through this one, with the numbers the alterations have here."""
+    """Pattern measures changed by earlier rounds and by this one; alterations go by their numbers on this page."""
     rank = {item.alteration: str(item.rank) for item in plan.recommendations}
     earlier = [f"After step {number}" for number in range(1, len(effects.history))]
     now = [f"After {rank.get(stage.name, stage.name)}" for stage in effects.stages[1:]]
@@ -173,7 +174,7 @@ def _stages_table(title: str, stages: Sequence[Stage], after: Sequence[str], uni
 
 
 def turns_table(base: RuleBase, turns: Iterable[Turn]) -> Table:
-    """Which other answer would put what first."""
+    """Which other answers would put which alteration first."""
     rows = []
     for turn in turns:
         first = lower_first(base.alterations[turn.first].title) if turn.first else "nothing to alter yet"
@@ -197,7 +198,7 @@ def rounds_table(charts: Sequence[Chart], rounds: Sequence[RoundFacts], units: U
 
 
 def rounds_told(base: RuleBase, rounds: Sequence[RoundFacts], units: Units) -> tuple[str, ...]:
-    """What was advised in each round and what was done, a sentence each."""
+    """One sentence per round: what was advised and what was done."""
 
     def listed(items: Sequence[tuple[str, float | None]]) -> str:
         return "; ".join(
@@ -218,7 +219,7 @@ def rounds_told(base: RuleBase, rounds: Sequence[RoundFacts], units: Units) -> t
     return tuple(result)
 
 
-Reading = tuple[float, float | None]  # mm, and its error of one standard deviation where one is known
+Reading = tuple[float, float | None]  # mm, and its standard deviation if known
 
 
 @dataclass(frozen=True)
@@ -241,7 +242,7 @@ Values = tuple[tuple[int, Reading | None, Reading | None], ...]  # round, measur
 
 
 def values(series: Chart, rounds: Sequence[RoundFacts]) -> Values:
-    """What was measured and what was expected in each round, in the order of the rounds."""
+    """What was measured and expected, round by round."""
     ordered = sorted(rounds, key=lambda facts: facts.number)
     return tuple(
         (facts.number, _reading(series, facts.measured), _reading(series, facts.expected)) for facts in ordered
@@ -263,7 +264,7 @@ def shown(charts: Sequence[Chart], rounds: Sequence[RoundFacts]) -> tuple[tuple[
 
 
 def told(reading: Reading | None, units: Units) -> str:
-    """A value as it stands in the table: `3/4 in ± 1/8 in`; a dash where there is none."""
+    """A value as shown in the table: `3/4 in ± 1/8 in`; a dash if there is none."""
     if reading is None:
         return "-"
     mm, error = reading
@@ -272,12 +273,12 @@ def told(reading: Reading | None, units: Units) -> str:
 
 # ------------------------------------------------------------------------------------------------------- the chart
 
-_PANEL, _HIGH, _GAP = 92.0, 62.0, 8.0  # of one measure: width and height of the whole, and between them
-_LEFT, _TOP, _RIGHT, _BOTTOM = 17.0, 13.0, 4.0, 9.0  # room in it for words
+_PANEL, _HIGH, _GAP = 92.0, 62.0, 8.0  # width and height of a panel, and the gap between panels
+_LEFT, _TOP, _RIGHT, _BOTTOM = 17.0, 13.0, 4.0, 9.0  # margins of a panel, for text
 
 
 def chart(charts: Sequence[Chart], rounds: Sequence[RoundFacts], units: Units) -> str:
-    """The measures over the rounds, one panel under the other, as SVG; empty without a value.
+    """The measures over the rounds, one panel below another, as SVG; empty without a value.
 
     A dot is measured, its bar is the error to either side, a ring is what was expected; told by shape, never by colour.
     """
@@ -299,7 +300,7 @@ def chart(charts: Sequence[Chart], rounds: Sequence[RoundFacts], units: Units) -
 
 
 def _panel(series: Chart, row: Values, units: Units, top: float) -> dict[str, Any]:
-    """What one panel shows, and where."""
+    """What one panel shows, with coordinates."""
     readings = [one for _, *both in row for one in both if one is not None]
     ends = [mm + sign * (error or 0.0) for mm, error in readings for sign in (-1, 1)]
     ticks = _ticks(min(ends), max(ends), units)
@@ -311,7 +312,7 @@ def _panel(series: Chart, row: Values, units: Units, top: float) -> dict[str, An
         return foot - (mm - low) / span * high
 
     def mark(place: int, reading: Reading, aside: float = 0.0) -> dict[str, Any]:
-        """Where a value stands, and both ends of its error where one is known."""
+        """The position of a value, and the ends of its error bar if the error is known."""
         mm, error = reading
         both = (y(mm - error), y(mm + error)) if error else ()
         return {"x": _LEFT + step * (place + 0.5) + aside, "y": y(mm), "ends": both}
@@ -329,7 +330,7 @@ def _panel(series: Chart, row: Values, units: Units, top: float) -> dict[str, An
 
 
 def _ticks(low: float, high: float, units: Units) -> list[float]:
-    """Three to six round values that hold everything between them."""
+    """Three to six round values that span the range."""
     steps = [MM_PER_INCH / 8 * n for n in (1, 2, 4, 8, 16, 32, 80, 160)] if units == "in" else [2.5, 5, 10, 20, 50, 100]
     step = next((step for step in steps if high - low <= step * 3), steps[-1])
     while (high - low) / step > 6:
@@ -340,9 +341,9 @@ def _ticks(low: float, high: float, units: Units) -> list[float]:
     return [n * step for n in range(first, last + 1)]
 
 
-MOST_TRIED = 25  # symptoms beside those answered, so that the page is there at once
+MOST_TRIED = 25  # unanswered symptoms, so that the page is made quickly
 LEADING = 8  # causes
-_LEAST = 0.02  # a cause less probable than this leads nowhere
+_LEAST = 0.02  # causes less probable than this are ignored
 
 
 @dataclass(frozen=True)
@@ -356,7 +357,7 @@ class Turn:
 
 
 def turning_answers(base: RuleBase, findings: Findings, conclusion: Conclusion) -> list[Turn]:
-    """Every single answer, open or given, that would turn the first recommendation; the most telling symptoms first."""
+    """Every single answer, open or given, that would change the first recommendation; the most telling symptoms first."""
     advised = next((item.alteration for item in conclusion.plan.recommendations), None)  # as the fitter chose
     today = (first_choice(conclusion.diagnosis), advised)
     turns: list[Turn] = []
@@ -370,7 +371,7 @@ def turning_answers(base: RuleBase, findings: Findings, conclusion: Conclusion) 
             try:
                 other = first_choice(Diagnosis(base, settle(base, with_measures(base, changed))[0]))
             except ProblemsFoundError:
-                continue  # too many signs hang together to be weighed
+                continue  # too many connected signs to compute
             if other not in today:
                 turns.append(Turn(symptom, given.seen if given else None, answer, other))
     return turns
@@ -409,13 +410,13 @@ class Beside:
 
 # ------------------------------------------------------------------------------------------------------- the page
 
-_BESIDE_THE_SIGNS = ("Shape and stance", "Done in earlier rounds")  # the signs themselves stand in a table
+_BESIDE_THE_SIGNS = ("Shape and stance", "Done in earlier rounds")  # the signs themselves are in a table
 _LAID = "Each set lies where the picture's own line begins and ends, by an estimated lens. Compare where lines turn and how steep they are."
 _DOTS = "Full dots are measured, their bars the error to either side. Rings are what was expected."
 
 
 def fitter_page(base: RuleBase, conclusion: Conclusion, heading: Heading, beside: Beside) -> str:
-    """The page with the reasoning, as HTML."""
+    """The fitter's page as HTML."""
     page: str = template("reports/fitter_page.html").render(
         head=heading.line, verdict=conclusion.plan.verdict, images="'self' file:" if beside.photos or beside.laid else "",
         sections=list(_reasoning(base, conclusion, heading, beside)),
@@ -424,7 +425,7 @@ def fitter_page(base: RuleBase, conclusion: Conclusion, heading: Heading, beside
 
 
 def _reasoning(base: RuleBase, conclusion: Conclusion, heading: Heading, beside: Beside) -> Iterator[Section]:
-    """The sections of that page, in their order: those of the report, and between them tables and pictures."""
+    """Yield the sections of the page in order: those of the report, and between them tables and pictures."""
     findings, units = conclusion.diagnosis.findings, heading.units
 
     def sections(*, steps: bool) -> dict[str, Section]:

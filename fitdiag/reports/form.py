@@ -59,7 +59,7 @@ STATES: Mapping[State, str] = {
     "as-written": "Done as written", "otherwise": "Done, with another amount", "not-done": "Not done",
     "undone": "Done, and undone again",
 }  # fmt: skip
-FOUND_BY_WEARING = ("sitting", "stairs", "bending", "asking")  # without a look in the mirror
+FOUND_BY_WEARING = ("sitting", "stairs", "bending", "asking")  # found without a mirror
 STRENGTH_WORDS = ("a little", "clearly", "a lot")
 VIEW_WORDS = "the drawing shows it {}"
 SO, NOT_SO = "the drawing shows that it is so", "the drawing shows how it hangs without it"
@@ -89,7 +89,7 @@ def client_form(
     page: str = template("reports/client_form.html").render(
         schema=SCHEMA, begin=BEGIN, garment=garment, units=units, client=one_line(heading.client, 80),
         round_number=heading.round_number, token=token, alone=alone, photos=photos,
-        kept=f"{zlib.crc32(repr((units, rows, done)).encode()):08x}",  # other questions find no answers kept on the device
+        kept=f"{zlib.crc32(repr((units, rows, done)).encode()):08x}",  # so that other questions do not pick up answers kept on the device
         felt=[row for row in rows if row["felt"]], seen=[row for row in rows if not row["felt"]], done=done,
         feels_when=FEELS_WHEN, feels=FEELS, states=STATES,
         cautions=[*always[-1:], *pins], longest_words=LONGEST_WORDS,
@@ -99,7 +99,7 @@ def client_form(
 
 
 def _question(symptom: Symptom, garment: str, units: Units) -> dict[str, Any]:
-    """A question in the wearer's words, with its drawings: of each strength, of how it hangs without the sign, or of that it is so."""
+    """A question in the wearer's words, with drawings of each strength, of the garment without the sign, or of the sign itself."""
 
     def drawn(strength: int, title: str) -> Any:
         found = figure(symptom.id, strength, title=title, garment=garment)
@@ -124,7 +124,7 @@ def _question(symptom: Symptom, garment: str, units: Units) -> dict[str, Any]:
 
 
 def _advised(rule: Alteration, amount: float | None, units: Units, drawn: Sequence[Picture]) -> dict[str, Any]:
-    """An alteration of which the client says whether it was done."""
+    """An alteration for the client to report on: whether it was done."""
     return {
         "id": rule.id,
         "title": rule.title,
@@ -135,7 +135,7 @@ def _advised(rule: Alteration, amount: float | None, units: Units, drawn: Sequen
 
 
 def _wholes(most_mm: float) -> range:
-    """The whole inches an amount can be chosen from."""
+    """The whole inches to choose an amount from."""
     return range(max(3, math.ceil(most_mm / MM_PER_INCH)) + 1)
 
 
@@ -177,7 +177,7 @@ DoneKey = Annotated[str, Field(pattern="^(alteration|state|amount)$")]
 
 
 class _Sent(BaseModel):
-    """What a form holds, nothing more and nothing less."""
+    """Exactly what a form holds."""
 
     model_config = ConfigDict(strict=True, extra="forbid", defer_build=True)
 
@@ -209,7 +209,7 @@ def read_form(text: str, base: RuleBase, path: str) -> Form:
 
 
 def _packed(text: str, where: Where) -> tuple[bytes, bool]:
-    """What the first whole block in a text holds, and whether there are others."""
+    """The content of the first complete block in a text, and whether there are others."""
     if len(text) > LARGEST or len(text.encode("utf-8", "replace")) > LARGEST:
         message = f"this is larger than {LARGEST // 1024} kB"
         raise stop("too-large", message, where=where, hint="is it the right one?")
@@ -250,7 +250,7 @@ class _Reading:
         return Form(sent.token, sent.round, sent.units, findings, done, feels, words, tuple(self.warnings), checksum)
 
     def _once(self, answers: Iterable[tuple[str, Answer]]) -> tuple[Answer, ...]:
-        """The first answer to each thing; further ones are told."""
+        """Keep the first answer to each thing; further ones become warnings."""
         kept: dict[str, Answer] = {}
         for name, answer in answers:
             if name in kept:
@@ -292,7 +292,7 @@ class _Reading:
         return Finding(name, "yes", severity="slight", side=side, origin="form")
 
     def _title(self, name: str) -> str:
-        """What the rules call something, where they know it."""
+        """The title of a rule, if it is known."""
         known = self.base.symptoms.get(name) or self.base.alterations.get(name)
         return known.title if known else f"'{one_line(name, 50)}'"
 

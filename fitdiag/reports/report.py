@@ -23,7 +23,7 @@ _SUGGESTS = "The tool suggests, the fitter decides."
 
 @dataclass(frozen=True)
 class Items:
-    """A list; `numbered` when the order counts."""
+    """A list; `numbered` if the order matters."""
 
     title: str
     items: tuple[str, ...]
@@ -35,11 +35,11 @@ class Section:
     """A heading with paragraphs, lists and sections below it."""
 
     title: str
-    parts: tuple[Any, ...] = ()  # str, Items or Section; on the fitter's page Table and Figures besides
+    parts: tuple[Any, ...] = ()  # str, Items or Section; on the fitter's page also Table and Figures
 
 
 def counted(plan: Plan) -> str:
-    """How many changes there are: "Two changes now, one that may follow"."""
+    """The number of changes in words: "Two changes now, one that may follow"."""
     perhaps = sum(bool(item.only_if) for item in plan.recommendations)
     now = len(plan.recommendations) - perhaps
     words = [_COUNTS[count] if count < len(_COUNTS) else str(count) for count in (now, perhaps)]
@@ -48,14 +48,14 @@ def counted(plan: Plan) -> str:
 
 
 def section(title: str, *parts: str | Items | Section, empty: str = "") -> Section:
-    """A section of what there is to say: empty texts and lists fall out; `empty` is said where nothing is left."""
+    """Make a section without empty texts and lists; `empty` is its text if nothing is left."""
     kept = tuple(part for part in parts if (part.items if isinstance(part, Items) else part))
     return Section(title, kept or ((empty,) if empty else ()))
 
 
 @dataclass(frozen=True)
 class Report:
-    """Everything a document needs. `sections` is the text; the rest, like the rules in its units, is for the table and machine formats."""
+    """Everything a document needs. `sections` is the text; the rest, like the rules in its units, is for table and machine formats."""
 
     base: RuleBase
     title: str
@@ -151,7 +151,7 @@ class _Writer:
         return section("Findings", *items, empty="Nothing was noted.")
 
     def _absent(self) -> list[str]:
-        """What was looked for and is not there, one line a station."""
+        """What was looked for and not seen, one line per station."""
         lines: dict[str, list[str]] = {}
         for name, finding in self.known.symptoms.items():
             if finding.seen == "no" and not finding.amount_mm:
@@ -173,7 +173,7 @@ class _Writer:
         return section(title, *(self._belief(belief, likely) for belief in diagnosis.likely), not_ruled_out)
 
     def _belief(self, belief: Belief, likely: Collection[str]) -> Section:
-        """A likely cause with its reasons, and the likely ones it is not to be taken for."""
+        """A likely cause with its reasons, and the likely causes it may be confused with."""
         cause, causes = self.base.causes[belief.cause], self.base.causes
         alike = (other for other in cause.look_alikes if other.cause in causes and other.cause in likely)
         return section(
@@ -186,7 +186,7 @@ class _Writer:
         )
 
     def in_a_line(self, belief: Belief) -> str:
-        """A belief on the screen: the cause, how sure, and the firmest reasons on both sides."""
+        """A belief for the screen: the cause, how sure, and the strongest reasons for and against."""
         text = f"{self.base.causes[belief.cause].title}: {chance_words(belief.probability)}."
         if belief.because:
             text += f" For it: {'; '.join(lower_first(reason.text) for reason in belief.because[:3])}."
@@ -223,7 +223,7 @@ class _Writer:
         return section(head, *parts, Items("Check at the next try-on", rule.check_next))
 
     def on_pattern(self, found: Effects) -> Section:
-        """The measures that move, before, after each step and at the end; amounts solved on the pattern; warnings."""
+        """The measures that change: before, after each step and at the end; amounts solved on the pattern; warnings."""
         units = self.known.units
         return section(
             "On the pattern",
@@ -265,7 +265,7 @@ class _Writer:
         return text
 
     def closings(self, plan: Plan) -> Section:
-        """Every sign that was seen, each in one line."""
+        """Every sign seen, one line each."""
         items = tuple(f"{self.base.symptoms[item.symptom].title}: {lower_first(item.text)}" for item in plan.closings)
         return section("What becomes of each sign", Items("", items))
 
@@ -278,7 +278,7 @@ class _Writer:
 
 
 def cautions(base: RuleBase, plan: Plan) -> tuple[str, ...]:
-    """What to take care of, where something is cut and where nothing is."""
+    """The cautions that apply; fewer if nothing is altered."""
     wanted = ("always", "pinning", "cutting", "pressing") if plan.recommendations else ("always",)
     return tuple(caution.text for caution in base.about.cautions if caution.when in wanted)
 

@@ -79,7 +79,7 @@ class Change:
 
 @dataclass(frozen=True)
 class Heading:
-    """Whose page it is, about which round, of which day, and in which units."""
+    """Client, round, day and units of a page."""
 
     units: Units
     client: str
@@ -88,7 +88,7 @@ class Heading:
 
     @property
     def line(self) -> str:
-        """As a page begins: "For the lamplighter, round 2, 9 November 2026"."""
+        """The first line of a page: "For the lamplighter, round 2, 9 November 2026"."""
         name = one_line(self.client, 80)
         words = ", ".join([*([f"For {name}"] if name else []), f"round {self.round_number}", day_words(self.date)])
         return words[:1].upper() + words[1:]
@@ -127,7 +127,7 @@ _FITTERS_ONLY = re.compile(r"\b[Ii]n simulation\b|\bBy plain geometry\b|\(geomet
 
 
 def for_the_wearer(text: str, units: Units) -> str:
-    """A text of the rules in the wearer's units, without sources and what laboratories say.
+    """A text of the rules in the wearer's units, without sources and lab findings.
 
     >>> for_the_wearer("Bend and sit. Where do you want it? In simulation it pulled.", "in")
     'Bend and sit. Where do you want it?'
@@ -138,7 +138,7 @@ def for_the_wearer(text: str, units: Units) -> str:
 
 
 def whole_amounts(text: str) -> str:
-    """The text with its amounts held together, so that no line ends inside one."""
+    """Put no-break spaces into amounts, so that no line ends inside one."""
     return re.sub(r"(?<=\d) (?=\d+/|in\b|cm\b|mm\b)", NO_BREAK, text)
 
 
@@ -151,7 +151,8 @@ def make_sheet(
 ) -> Sheet:  # fmt: skip
     """What the client is told; `alone`: somebody who fits herself, with nobody to help.
 
-    The drawings follow each other on the client's pattern, or on a drafted block without one."""
+    The drawings follow each other on the client's pattern, or on a drafted block without one.
+    """
     plan, base, units = conclusion.plan, for_wearer(base, alone=alone), heading.units
     changes = tuple(_changes(base, plan, units, pattern or usual_block(garment_of(base))))
     key = ""
@@ -205,7 +206,7 @@ def _changes(base: RuleBase, plan: Plan, units: Units, pattern: Pattern) -> list
 
 
 def _wait(base: RuleBase, plan: Plan, item: Recommendation, units: Units) -> str:
-    """The condition of an alteration that waits, as a question the wearer can answer."""
+    """The condition of a waiting alteration, as a question the wearer can answer."""
     symptom = item.only_if_symptom
     if symptom is None:
         return f"{for_the_wearer(item.only_if, units)}. Otherwise leave it." if item.only_if else ""
@@ -231,7 +232,7 @@ def _cautions(base: RuleBase, *, cutting: bool, photos: bool) -> tuple[str, ...]
 def pictures_of(
     base: RuleBase, pattern: Pattern, item: Recommendation, units: Units
 ) -> tuple[tuple[Picture, ...], str, Pattern]:
-    """The drawings of an alteration before and after, what they do not show, and the pattern as it is then."""
+    """The drawings of an alteration before and after, what they do not show, and the altered pattern."""
     try:
         step = carry_out(pattern, item.alteration, item.amount.mm)
     except ProblemsFoundError:

@@ -30,7 +30,7 @@ MARGIN_MM, GUTTER_MM = 11.0, 7.0
 DRAWN = 78.0, 64.0  # the size of a drawing in its own units
 INK, RUST, QUIET = "#22303c", "#b3402a", "#7d878f"
 DEPTH_MM = 120.0  # side seams to centre back, as the body is seen from behind; the figures on the card hold for it
-HEIGHTS_MM = (100.0, 1500.0)  # no line on a garment is lower or higher over the floor
+HEIGHTS_MM = (100.0, 1500.0)  # the lowest and highest line on a garment, above the floor
 # mm: far and near; how much too high a lens stands, how much is near enough, and how much at eye level
 _LENGTHS = {"cm": (3000.0, 1500.0, 100.0, 50.0, 700.0), "in": tuple(n * MM_PER_INCH for n in (120, 60, 4, 2, 28))}
 
@@ -45,14 +45,14 @@ class Section:
 
 @dataclass(frozen=True)
 class Card:
-    """All that stands on the card, before it is set; the drawings show what is `worn`, and how `far` off the phone is."""
+    """Everything on the card, before typesetting; the drawings show what is `worn` and how `far` away the phone is."""
 
     name: str
     worn: ShotCard
     far: str
     title: str
     intro: str
-    table: tuple[tuple[str, ...], ...]  # its heads first
+    table: tuple[tuple[str, ...], ...]  # headings first
     note: str
     sections: tuple[Section, ...]
 
@@ -130,7 +130,7 @@ def false_drop(lens_above_mm: float, depth_mm: float, distance_mm: float) -> flo
 
 
 def _told(kept: str) -> str:
-    """A day as people write it; other words as they are.
+    """A day as people write it; other text unchanged.
 
     >>> _told("2027-03-01"), _told("the fitting ends")
     ('1 March 2027', 'the fitting ends')
@@ -146,7 +146,7 @@ def _told(kept: str) -> str:
 
 
 def card_html(card: Card, *, large: bool = False) -> str:
-    """The card as one page that needs nothing from anywhere."""
+    """The card as one self-contained HTML page."""
     return str(template("reports/shot_card.html").render(card=card, large=large))
 
 
@@ -154,7 +154,7 @@ def card_html(card: Card, *, large: bool = False) -> str:
 
 
 def card_pdf(card: Card, *, large: bool = False, paper: Paper = "a4") -> bytes:
-    """The card on one page; in large print on two."""
+    """The card as a PDF of one page, or two in large print."""
     most, sizes = (2, range(60, 40, -1)) if large else (1, range(42, 28, -1))  # quarters of a point
     fits = bisect_left(sizes, True, key=lambda size: _Setter(card, paper, size / 4, most).columns()[0] <= 1)
     size = sizes[min(fits, len(sizes) - 1)]
@@ -170,7 +170,7 @@ def card_pdf(card: Card, *, large: bool = False, paper: Paper = "a4") -> bytes:
 
 
 class _Setter:
-    """Sets the card on so many pages in one size of letters; what is only measured is set on paper that is thrown away."""
+    """Sets the card on a number of pages in one font size (points); for measuring, one is made and discarded."""
 
     def __init__(self, card: Card, paper: Paper, size: float, pages: int) -> None:
         self.card, self.size, self.pages = card, size, pages
@@ -178,14 +178,14 @@ class _Setter:
         self.pdf.c_margin = 0.0
         self.pdf.set_lang("en")
         self.pdf.add_page()
-        self.line = size * 0.44  # mm from line to line, about 1.25 of the letters
+        self.line = size * 0.44  # line height in mm, about 1.25 font sizes
         self.column = (self.pdf.w - 2 * MARGIN_MM - GUTTER_MM) / 2
 
     def paragraph(self, lead: str, text: str, x: float, y: float, width: float) -> float:
-        """A bold lead and what follows it, broken into lines, the first on y; returns where the next one begins."""
+        """Set a bold lead and its text, wrapped, the first line at y; returns the y of the next line."""
         self.pdf.set_left_margin(x)
         self.pdf.set_right_margin(self.pdf.w - x - width)
-        self.pdf.set_xy(x, y - self.size * 0.326)  # a line of text stands so far below the top of its cell
+        self.pdf.set_xy(x, y - self.size * 0.326)  # how far text is set below the top of its cell
         for words, style in ((plain(lead) + " " * bool(lead and text), "B"), (plain(text), "")):
             self.pdf.set_font("helvetica", style, self.size)
             self.pdf.write(self.line, words)
@@ -196,7 +196,7 @@ class _Setter:
         self.pdf.text(x, y, text)
 
     def columns(self) -> tuple[float, list[tuple[float, list[Section]]]]:
-        """How full the fullest column is, 1 at the most; and where each begins and which sections stand in it, as even as can be."""
+        """Spread the sections evenly: how full the fullest column is (1: full), and the top and the sections of each."""
         sections = self.card.sections
         heights = [self.section(section, 0, 0.0) for section in sections]
         tops = [self.head()] * 2 + [MARGIN_MM] * (2 * self.pages - 2)

@@ -1,7 +1,7 @@
 """Line drawings of what is seen or felt, as it should be and in three strengths. How each sign is drawn, and how the garment hangs
 there, is data: `drawings.yaml` and `stances.yaml` of the garment's rules.
 
-Nothing is told by colour: tight lines are thin and sharp, folds are heavier with a faint line beside them, a broken line is where
+Colour carries no meaning: tight lines are thin and sharp, folds are heavier with a faint line beside them, a broken line is where
 something should lie, the body is faint. A mark takes its numbers, the strength (0 as it should be, 1 slight, 2 clear, 3 strong),
 the amount that goes with it, and the half of the picture it lies on (-1 its left hand, 1 its right).
 """
@@ -23,7 +23,7 @@ MIDDLE = 60.0  # of the picture
 STRENGTHS = (1, 2, 3)
 SHOWN = (18.0, 6.0, 84.0, 96.0)
 RIGHT = "as it should be"
-HALVED = ("front", "back")  # views of which both halves are alike
+HALVED = ("front", "back")  # views with two mirrored halves
 
 
 @dataclass(frozen=True)
@@ -98,7 +98,7 @@ def plumb(x: float, top: float, bottom: float) -> str:
 
 
 def lens(a: XY, middle: XY, b: XY, width: float) -> str:
-    """A stroke that swells in its middle and dies out at both ends, bent through a control point."""
+    """A stroke thick in the middle and thin at both ends, bent towards a control point."""
     u = ahead(a, b)
     away = (-u[1] * width, u[0] * width)
     one, two = (middle[0] + away[0], middle[1] + away[1]), (middle[0] - away[0], middle[1] - away[1])
@@ -121,7 +121,7 @@ def fold(a: XY, b: XY, bend: float = 0.0, width: float = 1.7, hand: int = 1) -> 
 
 
 def ahead(a: XY, b: XY) -> XY:
-    """The direction from a to b, one long."""
+    """The unit vector from a to b."""
     run = (b[0] - a[0], b[1] - a[1])
     long = (run[0] ** 2 + run[1] ** 2) ** 0.5 or 1.0
     return run[0] / long, run[1] / long
@@ -132,7 +132,7 @@ def share(a: XY, b: XY, part: float) -> XY:
 
 
 def between(a: XY, b: XY, bend: float) -> XY:
-    """The control point of a bent line; a positive bend goes to the right hand of a walker from a to b on the page."""
+    """The control point of a bent line; a positive bend goes to the right when walking from a to b on the page."""
     u, middle = ahead(a, b), share(a, b, 0.5)
     return middle[0] - u[1] * bend, middle[1] + u[0] * bend
 
@@ -157,7 +157,7 @@ def arrow(a: XY, b: XY) -> str:
 
 
 def dipped(a: XY, middle: XY, b: XY) -> str:
-    """An edge that runs level through its middle."""
+    """An edge that is level in its middle."""
     third = (middle[0] - a[0]) / 2.2
     return (
         f"C{pair((a[0] + third, a[1] + 0.6))} {pair((middle[0] - third, middle[1]))} {pair(middle)}"
@@ -198,7 +198,7 @@ def _level(at: At, numbers: Sequence[float]) -> list[str]:
 
 
 def _fan(at: At, given: Mapping[str, Any]) -> list[str]:
-    """Tight lines that open like a fan; angles for the right hand of the picture, 0 outwards, 90 up."""
+    """Tight lines that fan out; angles for the right hand of the picture, 0 outwards, 90 up."""
     k = at.strength
     if not k:
         return []
@@ -287,7 +287,7 @@ MARKS: Mapping[str, Mark] = {
 
 @cache
 def _signs(garment: str) -> Mapping[str, Mapping[str, Any]]:
-    """The drawings of a garment by sign; none where it has no stances to hang in."""
+    """The drawings of a garment by sign; none if it has no stances."""
     folder = rules_for(garment)
     if not all((folder / name).exists() for name in ("stances.yaml", "drawings.yaml")):
         return {}
@@ -301,7 +301,7 @@ def _stances(garment: str) -> Mapping[str, Mapping[str, Any]]:
 
 
 def drawn_symptoms(garment: str = "") -> tuple[str, ...]:
-    """The ids of all symptoms there is a drawing of."""
+    """The ids of all symptoms with a drawing."""
     return tuple(_signs(garment))
 
 
@@ -312,7 +312,7 @@ def captions(symptom: str, garment: str = "") -> tuple[str, str]:
 
 
 def is_graded(symptom: str, garment: str = "") -> bool:
-    """Whether a sign is drawn in three degrees; a test is not, it has two states."""
+    """Whether a sign is drawn in three degrees; a test has two states instead."""
     return "then" not in _signs(garment)[symptom]
 
 
@@ -358,7 +358,7 @@ def _drawn(stance: Mapping[str, Any], row: Mapping[str, Any], strength: int, hal
 
 
 def _halves(view: str, side: str | None) -> tuple[int, ...]:
-    """The hand of the picture on which the wearer's side lies: seen from the front it is the other one."""
+    """The halves of the picture to draw on: that of the wearer's side, mirrored from the front, or both."""
     if side not in ("left", "right") or view not in HALVED:
         return (-1, 1)
     return (-1,) if (side == "left") == (view == "back") else (1,)
@@ -366,12 +366,12 @@ def _halves(view: str, side: str | None) -> tuple[int, ...]:
 
 # -- stances -----------------------------------------------------------------------------------------------------------
 
-_STYLES = {  # of a path: width, grey and filling
+_STYLES = {  # of a path: width, grey and fill
     "outline": (1.5, "#111", "#fff"), "band": (0.9, "#444", "none"), "crease": (0.7, "#999", "none"),
     "slit": (1.0, "#111", "none"), "chair": (2.2, "#999", "none"), "step": (2.0, "#999", "none"),
     "seam": (0.9, "#444", "none"), "body": (0.9, "#767676", "none"), "shoe": (0.9, "#767676", "#fff"),
 }  # fmt: skip
-_COMMANDS: Mapping[str, Callable[[XY, Sequence[XY]], str]] = {  # of a path, from where it has come to
+_COMMANDS: Mapping[str, Callable[[XY, Sequence[XY]], str]] = {  # of a path, from its current point
     "from": lambda at, to: f"M{pair(to[0])}",
     "to": lambda at, to: straight(to),
     "curve": lambda at, to: curve([at, *to]),
@@ -382,7 +382,7 @@ _COMMANDS: Mapping[str, Callable[[XY, Sequence[XY]], str]] = {  # of a path, fro
 
 
 def _hung(stance: Mapping[str, Any], bent: Mapping[str, float]) -> Iterable[str]:
-    """A garment as it hangs in a view when bends come to so much."""
+    """A garment as it hangs in a view with these bends."""
     strong = any(by for name, by in bent.items() if name.startswith("seam_"))
     for part in stance["drawn"]:
         for kind, given in part.items():

@@ -28,7 +28,7 @@ DIAGNOSIS_SCHEMA = "fitdiag.diagnosis/1"
 
 
 def as_text(report: Report, width: int = 80) -> str:
-    """Plain text, folded to `width`, readable by a screen reader: no boxes, no colour, no columns."""
+    """Plain text, wrapped to `width`, fit for a screen reader: no boxes, no colour, no columns."""
     lines = textwrap.wrap(one_line(report.title), width)
     lines += ["=" * max(len(line) for line in lines), ""]
     for section in report.sections:
@@ -126,7 +126,7 @@ COLUMNS = ("kind", "rank", "alteration", "title", "amount", "amount_mm", "side",
 
 def cell(value: object) -> str:
     """A spreadsheet cell that is text whatever it starts with (OWASP, "CSV Injection": = + - @ and control characters)."""
-    # in countries where a semicolon parts the cells, a new one begins behind it
+    # where the semicolon separates cells, a new one begins after it
     text = re.sub(r"(?<=[;|])(?=[=+\-@])", " ", one_line(value, 4000))
     return "'" + text if text[:1] in ("=", "+", "-", "@", "'", "|", "%") else text
 
@@ -211,7 +211,7 @@ def _recommendation_data(base: RuleBase, item: Recommendation) -> dict[str, Any]
 
 
 def _picked(item: object, *names: str) -> dict[str, Any]:
-    """Some of what a value holds, by name."""
+    """Some attributes of a value, by name."""
     found = {name: getattr(item, name) for name in names}
     return {name: list(value) if isinstance(value, tuple) else value for name, value in found.items()}
 
@@ -221,7 +221,7 @@ def _rounded(lengths: Mapping[str, float]) -> dict[str, float]:
 
 
 def _extent_data(extent: CauseExtent | None) -> dict[str, Any]:
-    """How much a cause is, where readings tell."""
+    """The extent of a cause, if readings give one."""
     if extent is None:
         return {}
     return {
