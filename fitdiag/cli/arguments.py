@@ -68,7 +68,7 @@ def paper_of(given: str | None, units: Units) -> Paper:
 
 
 def ending_of(to: str, *kinds: str) -> str:
-    """The suffix of an output file in lower case, checked before any work. Raises ProblemsFoundError if none of `kinds`."""
+    """The suffix of an output file in lower case, checked before any work. Raises ProblemsFoundError if not in `kinds`."""
     kind = PurePath(to).suffix.lower()
     if kind not in kinds:
         hint = f"end the name in {' or '.join(filter(None, (', '.join(kinds[:-1]), kinds[-1])))}"

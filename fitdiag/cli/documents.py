@@ -349,7 +349,7 @@ def refuse_again(case: Case, form: Form, command: str, where: Where | None = Non
 
 
 def taken_in(lines: Sequence[Event], key: str, value: str) -> bool:
-    """Whether one of these log lines took something in."""
+    """Whether one of these log lines took in what it has under `key`, like the checksum of a form."""
     return any(line["event"] == "taken" and line.get(key) == value for line in lines)
 
 

@@ -46,7 +46,7 @@ def drape_muslin(
     drop: str | None, hung: bool, quick: bool, to: str | None, photo: str | None, units: str | None, rules: str | None,
     as_json: bool, replace: bool,
 ) -> int:  # fmt: skip
-    """Drape a pattern, or with `explain` the likely causes of findings; what cannot be written is refused before draping."""
+    """Drape a pattern, or with `explain` the likely causes of findings; refuses first what cannot be written."""
     kind = ending_of(to, ".png", ".pdf", ".html") if to is not None else ""
     if photo is not None:
         if kind != ".png":

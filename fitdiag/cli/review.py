@@ -136,7 +136,10 @@ class _Run:
     # -- which round it is ----------------------------------------------------------------------------------------
 
     def open_round(self, something_came: bool) -> bool:
-        """Find or begin the round; before a new one, record what was really done in the last. False if the client has not answered yet."""
+        """Find or begin the round; before a new one, record what was really done in the last.
+
+        False if the client has not answered yet.
+        """
         self._refuse_links()
         by_form = self.form is not None and bool(self.form.done)
         first = len(self.case.rounds) == 1 and self.one.sent is None
@@ -219,7 +222,10 @@ class _Run:
     # -- what came in ---------------------------------------------------------------------------------------------
 
     def take_in(self) -> bool:
-        """Take pictures, a form and findings into the round as one log line. False if the pictures still need confirming."""
+        """Take pictures, a form and findings into the round as one log line.
+
+        False if the pictures still need confirming.
+        """
         form = self.form
         with self._alone():
             ensure_log(self.case, self.one, self.base.fingerprint)
@@ -274,7 +280,10 @@ class _Run:
         return [{"event": "taken", "words": old, "events": events}]
 
     def _measure(self) -> bool:
-        """Measure the pictures of the round, unless these with these marks were measured last. False if they still need confirming."""
+        """Measure the pictures of the round, unless these with these marks were measured last.
+
+        False if they still need confirming.
+        """
         one = self.one
         pictures = sorted(one.photos.glob("*.jpg")) if one.photos.is_dir() else []
         if not pictures:

@@ -78,7 +78,10 @@ class Screen:
         return typed
 
     def ask(self, lines: Iterable[Line], meaning: Callable[[str], _Meant | None], otherwise: str) -> _Meant:
-        """Ask until `meaning` returns a value; `otherwise` completes the message about anything else (empty: `meaning` shows its own)."""
+        """Ask until `meaning` returns a value.
+
+        `otherwise` completes the message about anything else; empty if `meaning` shows its own.
+        """
         lines = list(lines)
         while True:
             self.show(lines)

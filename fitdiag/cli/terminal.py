@@ -86,7 +86,10 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
 
 
 def _new_log(given: str | None, client: str) -> Path:
-    """The path of a new log; by default a free name like `sessions/2026-11-25-lamplighter.jsonl`, always inside that folder."""
+    """The path of a new log: the one given, or a free name like `sessions/2026-11-25-lamplighter.jsonl`.
+
+    Whatever the client is called, a name made here stays inside that folder.
+    """
     if given:
         return Path(given)
     slug = re.sub("[^a-z0-9]+", "-", client.lower()).strip("-")[:40]

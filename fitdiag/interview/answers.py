@@ -319,7 +319,10 @@ _ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth")
 
 
 def read_several(text: str, count: int, units: Units) -> Mapping[int, Said] | None:
-    """Read one line for a screen of numbered questions: `1 y 3 3/4 4 left, rest no`. None if unreadable; questions not named stay open."""
+    """Read one line for a screen of numbered questions: `1 y 3 3/4 4 left, rest no`.
+
+    None if unreadable; questions not named stay open.
+    """
     plain = _tidy(text).rstrip(".!")
     for number, word in enumerate(_ORDINALS, 1):
         plain = re.sub(rf"\b(?:the )?{word}(?: one)?\b", str(number), plain)

@@ -371,7 +371,10 @@ def with_questions(text: str) -> Iterator[tuple[str, str]]:
 
 
 def clauses_of(sentence: str, places: Callable[[str], str]) -> list[str]:
-    """Split a sentence into clauses. One that only praises joins the one before it, one that only names a place (`places`) the next."""
+    """Split a sentence into clauses.
+
+    One that only praises joins the one before it, one that only names a place (`places`) the next.
+    """
     clauses: list[str] = []
     lead = ""
     for clause in (one for one in _CLAUSES.split(_BETWEEN.sub(r"\1with", _AS_IF.sub("", sentence))) if one.strip()):
@@ -387,7 +390,10 @@ def clauses_of(sentence: str, places: Callable[[str], str]) -> list[str]:
 
 
 def denied(clauses: Sequence[str], phrase: str, fit: float) -> bool:
-    """Whether one of some clauses praises, denies or advises what the rest says, unless the rule's own phrase, fitting so well, does."""
+    """Whether one of some clauses praises, denies or advises what the rest says.
+
+    Not if the rule's own `phrase` praises and the text says when, or has a "not" itself and fits well (`fit`, 0 to 1).
+    """
     text = " ".join(clauses)
     if says("told to", text) or (says("before", text) and not says("again", text)) or any(map(is_question, clauses)):
         return True

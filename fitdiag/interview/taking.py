@@ -1,4 +1,4 @@
-"""Take answers: look up words and offer matches, read amounts and query doubtful ones, read one line for a whole screen of questions."""
+"""Take answers: words looked up and matches offered, amounts read and doubtful ones queried, a line for a whole screen."""
 
 from __future__ import annotations
 
@@ -353,7 +353,10 @@ def _means_another_sign(talk: Interview, asked: Sequence[str], typed: str) -> bo
 
 
 def _take(talk: Interview, read: Mapping[str, Said], origin: Origin, *, ask: bool = False) -> list[Line]:
-    """Count the answers about some signs, and say what was refused and why. `ask`: ask for the amount of a single sign, if it matters."""
+    """Count the answers about some signs, and say what was refused and why.
+
+    `ask`: ask for the amount of a single sign, if it matters.
+    """
     symptoms, units = talk.base.symptoms, talk.findings.units
     refused = {name: why for name, said in read.items() if (why := _why_not(symptoms[name], said, units))}
     taken = {name: said.finding(symptoms[name], origin) for name, said in read.items() if name not in refused}

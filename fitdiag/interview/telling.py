@@ -1,4 +1,4 @@
-"""The lines the interview shows: the current question, the answers so far, the leading cause, why a question is asked, how to look."""
+"""The lines the interview shows: the current question, the answers so far, what leads, why it asks, and how to look."""
 
 from __future__ import annotations
 
@@ -156,7 +156,10 @@ def why_asked(base: RuleBase, choice: Choice, screen: Sequence[str]) -> Iterator
 
 
 def how_to(base: RuleBase, rule_id: str, units: Units) -> Iterator[Line]:
-    """How to judge a body note; what an alteration is for; how to look for a sign, measure it, and what it is easily confused with."""
+    """How to judge a body note, what an alteration is for, or how to look for a sign.
+
+    For a sign also how to measure it, and what it is easily confused with.
+    """
     if note := base.body_notes.get(rule_id):
         yield Line(f"{note.title}: {note.judge}")
         if note.measure:
