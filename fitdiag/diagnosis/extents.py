@@ -90,7 +90,7 @@ class Model:
         self.readings = tuple(readings)
         self.suspects = suspects
         self.factors = max((len(reading.loads) for reading in self.readings), default=0)
-        self.explain = cache(self._explain)
+        self._explained = cache(self._explain)
         self.alone = cache(lambda index: Model([self.readings[index]], self.suspects))  # one reading by itself
 
     @cached_property
@@ -101,8 +101,11 @@ class Model:
             groups.setdefault(reading.sign, []).append(index)
         return tuple(map(tuple, groups.values()))
 
-    def _explain(self, causes: tuple[int, ...], without: frozenset[int] = frozenset()) -> Explanation:
+    def explain(self, causes: tuple[int, ...], without: frozenset[int] = frozenset()) -> Explanation:
         """Explain the readings by just these causes, leaving out the readings in `without`."""
+        return self._explained(causes, without)  # both given, since the cache takes a default for another question
+
+    def _explain(self, causes: tuple[int, ...], without: frozenset[int]) -> Explanation:
         chosen = [self.suspects[cause] for cause in causes]
         cut = [_cut(suspect.usual, suspect.spread**2) for suspect in chosen]
         extents = [mean for _, mean, _ in cut]
