@@ -33,10 +33,8 @@ _SURELY = 1e-9
 _LATEST = ("model of readings",)
 _EQUAL = 1e-9  # log weights closer than this are equal
 _WORTH_MIXING = 1e-3  # a less likely cause is explained alone
-_SIMULATED_EXTENT = (
-    12.0,
-    15.0,
-)  # mm, mean and standard deviation; simulated faults are made on purpose, with one prior for all causes
+# mm, mean and standard deviation; simulated faults are made on purpose, with one prior for all causes
+_SIMULATED_EXTENT = 12.0, 15.0
 _BEARS_ON = 0.1  # share of the firmest reading's information; less is not named
 
 

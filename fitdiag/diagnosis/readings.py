@@ -17,7 +17,8 @@ from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import AtRest, RuleBase, Slope, Symptom
 from fitdiag.knowledge.order import once
 
-_LEVEL_SCATTER = 0.5  # standard deviation of right muslins, as a share of the sign's threshold, if no rule gives it; a fitter's judgement
+# standard deviation of right muslins, as a share of the sign's threshold, if no rule gives it; a fitter's judgement
+_LEVEL_SCATTER = 0.5
 _OFTEN_ENOUGH = 0.3
 
 

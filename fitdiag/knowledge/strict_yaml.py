@@ -105,10 +105,8 @@ def read_text(path: Path, largest: int = LARGEST_FILE, what: str = "file", *, to
         hint = "save it as plain UTF-8 text"
         raise stop("encoding", f"this {what} is not in UTF-8", where=where, hint=hint) from None
     if match := _NOT_TEXT.search(text):
-        where, message = (
-            Where(shown, text.count("\n", 0, match.start()) + 1, 1),
-            f"this {what} holds a control character",
-        )
+        where = Where(shown, text.count("\n", 0, match.start()) + 1, 1)
+        message = f"this {what} holds a control character"
         raise stop("control-character", message, where=where, hint="is it a text file?")
     return text
 

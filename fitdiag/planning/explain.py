@@ -138,9 +138,8 @@ def _drawn(sign: SimulatedSign, finding: Finding, right: Draped, muslin: Draped)
     value = after if sign.whole else after - before
     mm = value * sign.mm if sign.mm is not None else None
     turned = -1.0 if (sign.mm or 1.0) < 0 else 1.0
-    change = (
-        before - after if sign.whole else after - before
-    ) * turned  # for a line that is too near, less is more of the sign
+    # for a line that is too near, less is more of the sign
+    change = (before - after if sign.whole else after - before) * turned
     drawn = change >= sign.seen_from
     seen = finding.seen == "yes"
     if finding.amount_mm is not None and mm is not None:

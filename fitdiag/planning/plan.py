@@ -288,9 +288,8 @@ class Planner:
             reasons = belief.because[:3]
             mentioned |= {reason.id for reason in reasons}
             listed = "; ".join(lower_first(reason.text) for reason in reasons)
-            because.append(
-                f"{cause.title}, {chance_words(belief.probability)}: {listed}." if listed else f"{cause.title}."
-            )
+            firmly = f", {chance_words(belief.probability)}: {listed}" if listed else ""
+            because.append(f"{cause.title}{firmly}.")
         return Recommendation(
             rank, alteration_id, self._title(alteration, amount), amount, self._side(alteration, amount),
             tuple(dict.fromkeys(because)), self._against(alteration, main, mentioned), None, None,
@@ -414,12 +413,8 @@ class _Closer:
     """Says what becomes of each sign under a plan."""
 
     def __init__(self, planner: Planner, plan: Plan) -> None:
-        self.diagnosis, self.base, self.well, self.avoided = (
-            planner.diagnosis,
-            planner.base,
-            planner.well,
-            planner.avoided,
-        )
+        self.diagnosis, self.base = planner.diagnosis, planner.base
+        self.well, self.avoided = planner.well, planner.avoided
         self.now = {item.alteration: item for item in plan.recommendations if item.only_if is None}
         self.waiting = {item.alteration: item for item in plan.recommendations if item.only_if is not None}
         self.later = {item.alteration: item for item in plan.later}
