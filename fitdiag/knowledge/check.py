@@ -84,7 +84,7 @@ def causes_are_sound(base: RuleBase) -> Iterator[Problem]:
 
 
 def measures_are_sound(base: RuleBase) -> Iterator[Problem]:
-    """Severity grades are complete and rise with the sign; mirrors have measures; distances that shrink say what is right."""
+    """Grades are complete and in order, clear lies past seen_from, mirrors have a measure, moved distances an at_rest."""
     moved = {symptom for slopes in base.slopes_of.values() for symptom in slopes}
     for symptom in base.symptoms.values():
         if (measure := symptom.measure) is None:
@@ -99,8 +99,9 @@ def measures_are_sound(base: RuleBase) -> Iterator[Problem]:
             hint = f"worse is '{measure.worse}'; is that what is meant?"
             yield Problem("grades", f"'{symptom.id}': {fault}", at("grades"), hint)
         elif not (measure.seen_from_mm < grades[1] if measure.worse == "more" else measure.seen_from_mm > grades[1]):
-            message = f"'{symptom.id}': the mark for clear must lie past seen_from, on the side that is worse"
-            yield Problem("grades", message, at("grades"), "else a clear reading would say less than a plain yes")
+            fault = "the mark for clear must lie past seen_from, or a clear reading would say less than a plain yes"
+            hint = "move the mark for clear, or seen_from"
+            yield Problem("grades", f"'{symptom.id}': {fault}", at("grades"), hint)
         if measure.give_mm <= 0:
             message, hint = f"'{symptom.id}': give must be more than 0", "how far do two fitters differ?"
             yield Problem("grades", message, at("give"), hint)
