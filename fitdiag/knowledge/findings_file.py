@@ -249,7 +249,7 @@ class FindingsFile(Part):
 def read_findings(path: Path, base: RuleBase) -> Findings:
     """Read a findings file. Raises ProblemsFoundError with every fault at its line and column."""
     document = read_yaml(path, LARGEST, "findings file")
-    if isinstance(document.data, Mapping):  # else it is told below what a findings file looks like
+    if isinstance(document.data, Mapping):  # else `file_in` says what a findings file looks like
         check_schema(document, SCHEMA)
     return findings_in(document, (), document.data, base)
 

@@ -304,7 +304,7 @@ class Followed(Rule):
 
 
 class Chart(Rule):
-    """One measure over the rounds of a case: its sources (signs or measures, the first found counts), each with a sign, 1 or -1."""
+    """One measure over the rounds of a case: its sources (signs or measures, the first found counts), each with its direction, 1 or -1."""
 
     title: Text
     of: Mapping[Text, Literal[1, -1]]

@@ -102,7 +102,7 @@ def _reached(direct: Mapping[str, set[str]], start: str) -> set[str]:
 
 
 def pair_of(base: RuleBase, first: str, then: str) -> int | None:
-    """The index of the order pair that puts `first` before `then`, one naming both if possible; None if none does directly."""
+    """The index of the order pair that puts `first` before `then`, by name rather than by stage; None if none does directly."""
     stages = {alteration: base.alterations[alteration].stage for alteration in (first, then)}
     found: int | None = None
     for index, pair in enumerate(base.order):

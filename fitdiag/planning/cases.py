@@ -194,7 +194,7 @@ def coverage(base: RuleBase, cases: Sequence[Case]) -> Iterator[Problem]:
             heeded,
             "no-effect",
             "the body note '{}' changes no belief",
-            "let a cause heed it or take it out",
+            "let a cause heed it, or take it out",
         ),
         (base.causes, leading, "no-case", "in no case does '{}' lead", "add one to {}.cases.yaml"),
         (base.causes, quiet, "no-case", "in no case does '{}' stay quiet", "add one to {}.cases.yaml"),

@@ -250,7 +250,7 @@ class Planner:
         return sum(self.base.words.how_often.words[word] for word in alteration.brings.values()) * _PRICE_OF_A_NEW_SIGN
 
     def conditions(self, alteration: str, kind: When) -> tuple[Condition, ...]:
-        """The conditions that rule an alteration out or call for care; when it undoes earlier work, only those on symptoms seen."""
+        """The conditions that rule an alteration out or call for care; against undoing earlier work only signs seen count."""
         conditions: tuple[Condition, ...] = getattr(self.base.alterations[alteration], kind)
         if self.given[alteration] is None:
             return conditions
