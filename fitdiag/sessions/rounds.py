@@ -2,6 +2,8 @@
 
 Turns a case, the rules and the round's findings into plain values and sentences. A prediction carries its range; nothing inside
 it is called a miss.
+
+The list as the fitter wants it, and what the try-ons taught about the simulated body, are here as well.
 """
 
 from __future__ import annotations
