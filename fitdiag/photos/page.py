@@ -32,11 +32,11 @@ from fitdiag.units import Units
 ANSWER = "fitdiag.confirmed/1"
 SHOWN_HIGH = 1800  # px of the copy in the page
 NAMES = {**CALLED, "centre_seam": "Centre seam", "verticals": "Plumb line", "sheet": "Sheet of paper"}
-UNTOLD = "nothing shows whether this is a mirror image, as front cameras often make. Is it right that"
+NO_SIGN = "nothing shows whether this is a mirror image, as front cameras often make. Is it right that"
 UNTURNED = {"back": "the wearer's left hand is on the left from behind", "front": "the left hand is on the right from the front",
             "left": "the toes point left from the left side", "right": "the toes point right from the right side"}  # fmt: skip
 TURNED = "the sheet's marked corner is at the top right, as in a mirror image; the card asks for the top left."
-TOLD = ("tilt", "drop", "v depth", "fall to the back outline", "lean")
+MAIN_READINGS = ("tilt", "drop", "v depth", "fall to the back outline", "lean")
 
 
 def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm", drawn: Collection[str] = LINES) -> str:
@@ -83,7 +83,7 @@ def _mirror(pictures: Sequence[tuple[NDArray[np.uint8], Measured]]) -> list[dict
     asked = [(f"{TURNED} Is it right as it is?", [marks]) for marks in looks["right"]]
     if looks[""]:
         seen = dict.fromkeys(UNTURNED[marks.view] for marks in looks[""])
-        asked.append((f"{UNTOLD} {', and '.join(seen)}?", looks[""]))
+        asked.append((f"{NO_SIGN} {', and '.join(seen)}?", looks[""]))
     return [{"question": f"{', '.join(one_line(marks.file) for marks in some)}: {question}", "pictures": [marks.sha256 for marks in some]}
             for question, some in asked]  # fmt: skip
 
@@ -143,7 +143,7 @@ def _things(found: Measured, units: Units) -> Iterator[dict[str, Any]]:
             kept = track.pixels[track.beyond : len(track.pixels) - track.beyond : 4]
             course = [[round(float(x), 1), round(float(y), 1)] for x, y in kept] or course
         numbers = [f"{reading.what} {reading_text(reading, units)}" for reading in found.readings
-                   if reading.line == name and reading.what in TOLD and reading.value is not None]  # fmt: skip
+                   if reading.line == name and reading.what in MAIN_READINGS and reading.value is not None]  # fmt: skip
         whole = "Side seam" if kind == "centre_seam" and marks.seen_from_the_side else NAMES[name]
         whole += f" {index + 1}" if kind == "verticals" else ""
         yield {
