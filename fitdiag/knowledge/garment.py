@@ -194,7 +194,7 @@ class Level(Rule):
 
 
 class Height(Rule):
-    """A height that lies above or below a level, or between two."""
+    """A height above or below a level, or between two."""
 
     id: Id
     level: Annotated[Id, ref("level or corner")] | None = None
@@ -206,7 +206,7 @@ class Height(Rule):
 
 
 class Pair(Rule):
-    """Two seams that are sewn to each other, each from the end that is matched first. `ease_mm`: what may be eased in."""
+    """Two seams sewn together, each from the end that is matched first. `ease_mm`: how much may be eased in."""
 
     id: Text
     one: tuple[PieceId, SeamId]
@@ -216,7 +216,7 @@ class Pair(Rule):
 
 
 class Meeting(Rule):
-    """Corners that come together when sewn, and what their angles should add up to."""
+    """Corners that meet when sewn, and the sum their angles should have."""
 
     id: Text
     corners: Mapping[PieceId, CornerId]

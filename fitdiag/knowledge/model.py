@@ -218,14 +218,14 @@ class Shows(Rule):
 
 
 class SlopeRow(Slope):
-    """A slope that stands in a table of its own, as those fitted to simulated muslins do; it needs no link beside it."""
+    """A slope in a table of its own, like those fitted to simulated muslins; it needs no link."""
 
     cause: CauseId
     symptom: SymptomId
 
 
 class Extent(Rule):
-    """How much a cause can be, before anything is read: a normal distribution cut at 0."""
+    """The prior of a cause's extent in mm: a normal distribution truncated at 0."""
 
     what: Text
     usual_mm: LengthMm = Field(alias="usual")
@@ -248,7 +248,7 @@ def _cure(value: object) -> object:
 
 
 class LookAlike(Rule):
-    """A cause this one is taken for, and the symptoms that tell them apart."""
+    """A cause this one is mistaken for, and the symptoms that tell them apart."""
 
     cause: CauseId
     tell: Text
@@ -256,7 +256,7 @@ class LookAlike(Rule):
 
 
 class Cause(Rule):
-    """Something the pattern does."""
+    """A fault of the pattern: how common it is, what it shows and what cures it."""
 
     id: Id
     title: Text
@@ -276,9 +276,9 @@ class Cause(Rule):
 
 
 class Drawn(Rule):
-    """What the drawing of an alteration says in place of the words for its kind of move.
+    """The texts on the drawing of an alteration, in place of those for its kind of move.
 
-    `told`: the line on the page; `steps`: the captions of the small pictures but the last, which is the trueing. `{amount}`
+    `told`: the line on the page; `steps`: the captions of the small pictures except the last, which is the trueing. `{amount}`
     stands for the amount, and the name of a height of the move, like `{knee}`, for what is moved there.
     """
 
@@ -287,7 +287,7 @@ class Drawn(Rule):
 
 
 class Geometry(Rule):
-    """The geometric operation behind an alteration, in words, and as moves on the paper.
+    """The geometric operation behind an alteration, in words and as moves on the paper.
 
     `both_ways`: a negative amount has a meaning (shorter for longer). `one_side`: it is done on one side of the client only.
     """
