@@ -29,7 +29,7 @@ Map = Callable[[Array], Array]
 SAME_MM = 1e-9
 ON_CUT_MM = 1e-3
 ON_FOLD_MM = 0.01
-COVERED_MM = 0.5  # what lies farther from the outline is covered by a fold
+COVERED_MM = 0.5  # a point farther than this from the outline is covered by a fold
 STEP_MM = 0.1  # a cut this near to a step opens it
 
 
@@ -91,7 +91,7 @@ class Altered:
 
 
 def shifted(by: Array) -> Map:
-    """The map that moves points by as much each."""
+    """The map that moves all points by the same shift."""
     return lambda line: points(line + by)
 
 
@@ -259,7 +259,7 @@ def _step_at(piece: Piece, at: Array) -> Joint | None:
 
 
 def _with_point(line: Array, at: Array) -> Array:
-    """A polyline with a point put in where it passes a place, unless one is there already."""
+    """A polyline with a point inserted where it passes a place, unless it has one there."""
     index = foot(line, at)[1]
     there = np.hypot(*(line[index : index + 2] - at).T).min() <= SAME_MM
     return line if there else np.insert(line, index + 1, at, axis=0)
@@ -305,7 +305,7 @@ def _uncovered(run: Run, by: float, step: Joint | None, to: Array) -> tuple[Run,
 
 
 def run_on(line: Array, by: float) -> Array:
-    """A polyline run on straight at its end by so many mm, or cut back there (negative).
+    """A polyline extended straight at its end by so many mm, or cut back there (negative).
 
     Raises ProblemsFoundError if it has no more than that.
     """
@@ -319,7 +319,7 @@ def run_on(line: Array, by: float) -> Array:
 
 
 def _seams(piece: Piece, ring: Run) -> dict[str, Array]:
-    """A closed stretch taken apart into the seams of the piece."""
+    """Split a closed stretch into the seams of the piece."""
     names, changes = piece.part.seams, ring.of != np.roll(ring.of, 1)
     begins = int(np.argmax(changes & (ring.of == names[0])))
     starts = np.flatnonzero(np.roll(changes, -begins))
@@ -338,7 +338,7 @@ def _seams(piece: Piece, ring: Run) -> dict[str, Array]:
 def redraw(
     piece: Piece, drawn: Mapping[str, Array], joints: tuple[Joint, ...] = (), grown: tuple[str, ...] = ()
 ) -> Piece:
-    """The piece with some seams drawn anew, point for point; what is drawn on them or ends at them follows.
+    """The piece with some seams redrawn, point for point; what is drawn on them or ends at them follows.
 
     `grown`: neighbours that keep their own line and get a straight step more to the moved end.
     """
@@ -365,7 +365,7 @@ def exchanged(piece: Piece, seams: Mapping[str, Array]) -> Piece:
 def _edged(
     piece: Piece, seams: Mapping[str, Array], drawn: Mapping[str, Array] | None = None, joints: tuple[Joint, ...] = ()
 ) -> Piece:
-    """The piece with other seams, some of them `drawn` anew point for point; level lines, notches and joints follow."""
+    """The piece with other seams, some of them redrawn point for point (`drawn`); level lines, notches and joints follow."""
     old = piece.seams
     new = {name: line if line is old[name] else points(line) for name, line in seams.items()}
     changed = {name for name, line in new.items() if line is not old[name]}
@@ -415,7 +415,7 @@ def _relaid(piece: Piece, seams: dict[str, Array]) -> tuple[tuple[Dart, ...], di
 
 
 def through(line: Array, left: Array, right: Array) -> Array:
-    """A seam that runs through the two ends of a dart, straight between them."""
+    """A seam that runs through both ends of a dart, straight between them."""
     run = unit(line[-1] - line[0])
     places = (line - line[0]) @ run
     low, high = float((left - line[0]) @ run), float((right - line[0]) @ run)

@@ -26,7 +26,7 @@ from fitdiag.pattern.garment import off
 from fitdiag.pattern.piece import Array, Dart, Piece, apart, left_of, points, unit
 from fitdiag.units import Units, format_given
 
-SEEN_MM = 0.8  # what moves less is not marked
+SEEN_MM = 0.8  # smaller moves are not marked
 OPENED = ("open", "spread", "widen")  # kinds of cut that paper is put behind
 
 
@@ -127,7 +127,7 @@ def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Chan
 
 
 def main_kind(did: tuple[Did, ...]) -> Kind:
-    """What an alteration of several moves is called: its cut, else its first change of the outline, else what it did at all."""
+    """The kind that an alteration of several moves counts as: its cut, else its first change of the outline, else its first move."""
     cuts = [done.kind for done in did if done.cut is not None]
     edges = [done.kind for done in did if done.kind in ("swing", "slit", "edge", "shift") and done.by]
     if {"shift", "notches"} <= {done.kind for done in did}:
@@ -206,7 +206,7 @@ def _dart_mark(old: Dart, new: Dart) -> Mark:
 
 
 def _told(measured: float, amount: float) -> float:
-    """The amount that was asked for where the measured one is the same but for a curve's slant."""
+    """The amount asked for, if the measured one differs from it only by the slant of a curve."""
     return amount if abs(measured - amount) <= 0.03 * amount + 0.1 else measured
 
 
@@ -250,7 +250,7 @@ def to_true(change: Change) -> str:
 
 
 def _put_in(change: Change, text: str) -> str:
-    """A text with the names of seams and the amounts put in."""
+    """A text with seam names and amounts filled in."""
 
     def given(mm: float) -> str:
         return format_given(mm, change.units)

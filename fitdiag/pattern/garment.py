@@ -22,7 +22,7 @@ from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.pattern.piece import Array, Notch, Part, Piece, length, points
 from fitdiag.problems import stop
 
-NEAR_MM = 1e-6  # a crossing that is missed by no more counts
+NEAR_MM = 1e-6  # a crossing missed by no more than this counts
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,13 +158,13 @@ def arc(line: Array) -> Array:
 
 
 def at_far(line: Array, far: float | Array) -> Array:
-    """The point of a polyline that lies so far from its start, along it; (n, 2) points for n distances."""
+    """The point of a polyline `far` mm along it; (n, 2) points for n distances."""
     along = arc(line)
     return np.stack([np.interp(far, along, line[:, axis]) for axis in (0, 1)], axis=-1)
 
 
 def between(line: Array, start: float, end: float, near: float = NEAR_MM) -> Array:
-    """A polyline from so far along it to so far, mm; of its own points none that lie `near` those ends."""
+    """The part of a polyline from `start` to `end`, mm along it, without its own points within `near` mm of these ends."""
     far = arc(line)
     inside = (far > start + near) & (far < end - near)
     return np.vstack([at_far(line, start), line[inside], at_far(line, end)])
@@ -195,7 +195,7 @@ def far_on(line: Array, at: Array) -> float:
 
 
 def off(line: Array, at: Array) -> float:
-    """How far a point lies off a polyline, mm."""
+    """Distance of a point from a polyline, mm."""
     return float(LineString(line).distance(Point(at)))
 
 

@@ -77,7 +77,7 @@ def wedge(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     if abs(by) >= width:
         raise stop("amount", "that is more than the cut is wide", hint="take a smaller amount")
     part = Parting(piece, start, hinge, keeps=move.keeps, opening=by > 0)
-    # seen from the hinge the cut runs the other way, so the moving part lies on the other hand
+    # seen from the hinge the cut runs the other way, so the moving part is on the other side
     angle = 2 * asin(by / (2 * width)) * -part.sign
 
     def turn(line: Array) -> Array:
@@ -127,7 +127,7 @@ def _edge(piece: Piece, seam: str) -> tuple[str, ...]:
 
 
 def _on_edge(piece: Piece, seam: str, value: float, axis: int) -> Spot:
-    """The topmost place of the edge with a seam at a height (`axis` 1) or an upright (0)."""
+    """The topmost place at a height (`axis` 1) or on a vertical (0) of the edge that a seam belongs to."""
     found = [Spot(one, at) for one in _edge(piece, seam) for at in hits(piece.seams[one], value, axis)]
     if not found:
         raise stop("amount", f"{piece.name}: the {seam} does not reach so far", hint="take a smaller amount")
@@ -135,7 +135,7 @@ def _on_edge(piece: Piece, seam: str, value: float, axis: int) -> Spot:
 
 
 def _covered(piece: Piece, place: Spot, value: float, axis: int) -> float:
-    """How far a place lies along its edge from where that crosses a height (`axis` 1) or an upright (0), mm."""
+    """Distance of a place along its edge from where the edge crosses a height (`axis` 1) or a vertical (0), mm."""
     line = np.concatenate([piece.seams[name] for name in _edge(piece, place.seam)])
     return abs(far_on(line, _on_edge(piece, place.seam, value, axis).at) - far_on(line, place.at))
 
@@ -176,7 +176,7 @@ def slide(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def slit(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Open an upright cut through the largest dart of a seam by `by` at the upper height of `at`, to nothing at the lower one.
+    """Open a vertical cut through the largest dart of a seam by `by` at the upper height of `at`, to nothing at the lower one.
 
     The part at the outer edge turns about the foot of the cut; there it laps over what lies below. The dart takes up what the
     seam gains; without a dart the cut lies in the middle of the seam, which then grows.
@@ -252,7 +252,7 @@ def tip(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     for dart in piece.darts:
         low, high = (at[np.hypot(*(line - end).T).argmin()] for end in (dart.left, dart.right))
         far = far - np.clip(at - low, 0.0, high - low)
-    edge = min(move.square_mm or 0.0, far[-1] / 3)  # so far along the new line runs like the old one
+    edge = min(move.square_mm or 0.0, far[-1] / 3)  # the new line runs like the old one over this length
     left = far[-1] - far if first else far
     drawn = line + np.outer(by * np.clip(left / (far[-1] - edge), 0.0, 1.0), run)
     grown = (neighbour,) if move.way == "up" else ()
@@ -295,7 +295,7 @@ def corner(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def straight(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Draw a seam straight from end to end; steps and bends in it are gone."""
+    """Draw a seam straight from end to end, without its steps and bends."""
     seam = move.seam or ""
     line = piece.seams[seam]
     result = redraw(piece, {seam: line[0] + np.outer(arc(line) / length(line), line[-1] - line[0])})
@@ -352,7 +352,7 @@ def shift_end(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def _blended(line: Array, start: Array, end: Array) -> Array:
-    """A seam moved by a shift that goes over evenly, along it, from that of its start to that of its end."""
+    """A seam moved by a shift that changes evenly along it from `start` to `end`."""
     share = (arc(line) / length(line))[:, None]
     return np.asarray(line + (1 - share) * start + share * end)
 
@@ -416,7 +416,7 @@ def darts(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def _new_dart(piece: Piece, seam: str, width: float) -> Dart:
-    """A short dart in the middle of a seam, square to it."""
+    """A short dart at the middle of a seam, square to it."""
     line = piece.seams[seam]
     middle, run = at_far(line, length(line) / 2), unit(line[len(line) // 2] - line[len(line) // 2 - 1])
     return Dart(middle - run * width / 2, middle + run * width / 2, middle - left_of(run) * NEW_DART_MM)
@@ -445,9 +445,9 @@ def line_up(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def keep(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Move a corner, and the inner ends of level lines beside it, as far as the straight of a seam, carried on, has moved at their heights.
+    """Move a corner, and the inner ends of level lines beside it, as far as the straight extension of a seam has moved at their heights.
 
-    So a width that is taken from that straight is what it was before the alteration.
+    So a width measured from that extension is what it was before the alteration.
     """
 
     def straight(one: Piece, y: float) -> float:
@@ -460,7 +460,8 @@ def keep(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     result, _ = corner(before, piece, move, far * way_out(piece, move.seam or ""))
     lines = {}
     for name, line in result.lines.items():
-        if all(off(result.seams[seam], line[0]) >= 0.5 for seam in piece.part.inner):  # it is taken from that straight
+        # off the inner seams: it is measured from that extension
+        if all(off(result.seams[seam], line[0]) >= 0.5 for seam in piece.part.inner):
             line = line.copy()  # noqa: PLW2901
             line[0, 0] += straight(piece, float(line[0, 1])) - straight(before, float(line[0, 1]))
         lines[name] = points(line)

@@ -58,7 +58,7 @@ def line_width(piece: Piece, level: str) -> float | None:
 
 
 def hip_width(piece: Piece) -> float | None:
-    """The first width along a level line that the garment measures; what sizes are told apart by."""
+    """The first width along a level line that the garment measures; by which sizes are distinguished."""
     return line_width(piece, next(iter(piece.part.ends), ""))
 
 
@@ -83,7 +83,7 @@ def corner_angle(piece: Piece, corner: str) -> float:
 
 
 def meeting_angle(pattern: Pattern, rule: Meeting) -> float:
-    """What the angles of corners that come together add up to, degrees."""
+    """Sum of the angles of corners that come together, degrees."""
     return sum(corner_angle(pattern.pieces[name], corner) for name, corner in rule.corners.items())
 
 
@@ -143,7 +143,7 @@ def pattern_measures(pattern: Pattern) -> dict[str, float]:
 
 
 def alike(stages: Iterable[Mapping[str, float]]) -> list[dict[str, float]]:
-    """Measures of one pattern at several times (mm) under the same names: what differs between the sides at one is told of each at all."""
+    """Measures of one pattern at several times (mm) under the same names: one that ever differs between the sides is given per side."""
     found = list(stages)
     split = {name.removesuffix(", left") for values in found for name in values if name.endswith(", left")}
     names = {name: (f"{name}, left", f"{name}, right") for name in split}

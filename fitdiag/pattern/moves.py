@@ -1,4 +1,4 @@
-"""Alterations carried out on a pattern: the moves that the rules make them of, on every piece and side that they name.
+"""Carry out alterations on a pattern: the moves that the rules make them of, on every piece and side that they name.
 
 An amount is in mm and means what the rule means by it: along the edge that is cut, or per edge that is moved. A negative one
 goes the other way, where the trade has that way.
@@ -20,7 +20,7 @@ from fitdiag.problems import one_line, stop
 
 @dataclass(frozen=True, eq=False)
 class Step:
-    """One alteration carried out: the pattern after it, on which side, and per piece what was done."""
+    """One alteration carried out: the pattern after it, its side, and what was done to each piece."""
 
     alteration: str
     amount: float
@@ -30,7 +30,7 @@ class Step:
 
 
 def make(piece: Piece, moves: Sequence[Move], amount: float) -> Altered:
-    """Moves made on one piece by `amount` mm, one after the other."""
+    """Make moves on one piece by `amount` mm, one after the other."""
     before, did = piece, list[Did]()
     for move in moves:
         piece, done = MAKERS[move.do](before, piece, move, move.by * amount)
@@ -39,10 +39,10 @@ def make(piece: Piece, moves: Sequence[Move], amount: float) -> Altered:
 
 
 def carry_out(pattern: Pattern, alteration: str, amount: float, side: Side | None = None) -> Step:
-    """Carry out an alteration by `amount` mm, on both sides or on one (an alteration of one side: the right, if not said).
+    """Carry out an alteration by `amount` mm, on both sides or on one (a one-sided alteration: on the right by default).
 
-    Where the sides differ and both are altered, `altered` tells of the right one. Raises ProblemsFoundError for an unknown name,
-    a direction the trade has not, or an amount that cannot be cut.
+    Where the sides differ and both are altered, `altered` is that of the right one. Raises ProblemsFoundError for an unknown name,
+    a direction the trade does not have, or an amount that cannot be cut.
     """
     rule = pattern.garment.alterations.get(alteration)
     if rule is None:

@@ -253,7 +253,7 @@ class Pattern:
         return self.pieces[name]
 
     def with_piece(self, piece: Piece, side: Side = "both") -> Pattern:
-        """The same pattern with one piece exchanged, on both sides or on one."""
+        """The pattern with one piece replaced, on both sides or on one."""
         left = {**self.left}
         if side == "left":
             return replace(self, left={**left, piece.name: piece})
@@ -262,7 +262,7 @@ class Pattern:
         return replace(self, pieces={**self.pieces, piece.name: piece}, left=left)
 
     def with_each(self, change: Callable[[Piece], Piece]) -> Pattern:
-        """The same pattern with every piece of both sides changed."""
+        """The pattern with every piece of both sides changed."""
         own, left = ({name: change(piece) for name, piece in side.items()} for side in (self.pieces, self.left))
         return replace(self, pieces=own, left=left)
 
@@ -295,7 +295,7 @@ def cut_words(piece: Piece, side: Side) -> str:
 
 
 def unit(way: Array) -> Array:
-    """The direction of a way as one mm of it; nothing where there is no way."""
+    """The unit vector of a direction; zero for zero."""
     return np.asarray(way / (np.hypot(way[0], way[1]) or 1.0))
 
 
@@ -321,12 +321,12 @@ def length(line: Array) -> float:
 
 
 def faults(piece: Piece) -> list[Problem]:
-    """Everything that keeps a piece from being one, each in a clear message; empty when it is sound."""
+    """All faults of a piece, each as a clear message; empty if it is sound."""
     return [Problem(code, f"{piece.name}: {told}", None, hint) for code, told, hint in _faults(piece)]
 
 
 def _faults(piece: Piece) -> Iterator[tuple[str, str, str]]:
-    """Code, what is wrong and what to do; what others depend on comes first and hides them."""
+    """Yield code, message and hint of each fault; a fault that others follow from comes first and hides them."""
     names, seams = piece.part.seams, piece.seams
     if bare := [seam for seam in names if len(seams[seam]) < 2 or not np.isfinite(seams[seam]).all()]:
         yield from (("seam", f"the seam '{seam}' needs at least two points with finite numbers", "") for seam in bare)

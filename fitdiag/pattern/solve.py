@@ -1,8 +1,8 @@
-"""Amounts found on the pattern: one alteration until a measure reaches its target, or a whole plan at once.
+"""Find amounts on the pattern: of one alteration until a measure reaches its target, or of a whole plan at once.
 
 One amount: a bracket from nothing to the limit, then root finding (Brent's method, scipy). Several: the least total change
 that brings every target in, by repeated linear programming around the last amounts (scipy, HiGHS), the alterations carried
-out in their order on the real outline each time, so that what one does to the measures of another is counted.
+out in order on the real outline each time, so that their effects on one another count.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
 
 TOLERANCE_MM = 0.05
 _SLOPE_STEP_MM = 1.0
-_BENT_MM = 1.0  # measures further than this from what the slopes foretold: the slopes are taken anew
+_BENT_MM = 1.0  # if measures are further than this from the linear prediction, the slopes are recomputed
 _MOST_ROUNDS = 8
 _SIDE = re.compile(r", (left|right)\Z")
 
@@ -67,7 +67,7 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Solution:
-    """Amounts in mm per alteration, in order; the patterns before and after each step; targets that stay unmet, with by how much."""
+    """Amounts in mm per alteration, in order; the patterns before and after each step; unmet targets, each with its gap in mm."""
 
     amounts: Mapping[str, float]
     stages: tuple[tuple[str, Pattern], ...]
@@ -100,7 +100,7 @@ def measured(pattern: Pattern, targets: Iterable[Target]) -> list[float]:
 
     Raises ProblemsFoundError if one differs between the sides and no side is named, or cannot be taken.
     """
-    values = pattern_measures(pattern)  # takes longest, so once for all targets
+    values = pattern_measures(pattern)  # once for all targets
     return [_one_of(values, pattern, target.measure) for target in targets]
 
 
@@ -118,7 +118,7 @@ def _one_of(values: Mapping[str, float], pattern: Pattern, name: str) -> float:
 
 
 def carry_all(pattern: Pattern, amounts: Sequence[tuple[str, float]]) -> tuple[tuple[str, Pattern], ...]:
-    """The pattern before, and after each alteration carried out in turn."""
+    """The pattern before, and after each alteration made in turn."""
     stages: list[tuple[str, Pattern]] = [("before", pattern)]
     for alteration, amount in amounts:
         stages.append((alteration, carry_out(stages[-1][1], alteration, amount).pattern))
@@ -146,7 +146,7 @@ def solve_one(pattern: Pattern, alteration: str, target: Target, most: float, un
 
 
 def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target]) -> Solution:
-    """The least total change that meets all targets, each amount within its limits; what cannot be met is named, not hidden."""
+    """The least total change that meets all targets, each amount within its limits; targets that cannot be met are listed as unmet."""
     names = [item.alteration for item in wanted]
     low, high = np.array([item.least for item in wanted]), np.array([item.most for item in wanted])
     amounts = np.clip(np.zeros(len(names)), low, high)
@@ -158,7 +158,7 @@ def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Tar
         return np.array(measured(final, targets))
 
     def slopes(stages: Sequence[tuple[str, Pattern]], at: np.ndarray) -> np.ndarray:
-        """What a millimetre of each alteration does; what comes before it in the order is not done again."""
+        """What a millimetre of each alteration does to each target; earlier alterations are not made again."""
         result = np.zeros((len(targets), len(names)))
         here = measured_of(stages[-1][1])
         for column in np.nonzero(high - low > TOLERANCE_MM)[0].tolist():
@@ -174,7 +174,7 @@ def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Tar
         here = measured_of(done[-1][1])
         if np.abs(here - expected).max() > _BENT_MM:
             slope = slopes(done, amounts)
-        else:  # nearly straight: the slopes put right by what came (Broyden, 1965)
+        else:  # nearly linear: the slopes corrected by the outcome (Broyden, 1965)
             slope = slope + np.outer(here - expected, moved) / (moved @ moved)
         following = _least_change(amounts, low, high, here, slope, targets)
         moved = following - amounts
@@ -196,7 +196,7 @@ def _least_change(
     slope: np.ndarray,
     targets: Sequence[Target],
 ) -> np.ndarray:
-    """One linear programme: least sum of amounts, targets met as far as they can be (slack costs a thousand times as much)."""
+    """One linear programme: least sum of amounts, targets met as far as possible (slack costs a thousand times as much)."""
     from scipy.optimize import linprog  # noqa: PLC0415
 
     count, spare = len(amounts), np.eye(len(targets))
@@ -215,7 +215,7 @@ def _least_change(
 
 
 def refuse_contradictions(targets: Sequence[Target], units: Units) -> None:
-    """Stop at two targets of one measure that no amount can meet together, and name them."""
+    """Refuse two targets of one measure that no amount can meet together, naming both."""
     for one, other in combinations(targets, 2):
         (least, most), (other_least, other_most) = one.span, other.span
         if one.measure == other.measure and max(least, other_least) > min(most, other_most) + TOLERANCE_MM:

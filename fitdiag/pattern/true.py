@@ -25,7 +25,7 @@ LEAST_REACH_MM = 12.0
 POINT_MM = 4.0
 SQUARE_MM = 20.0  # a waist runs square into the centre for 2 cm; common practice, no source
 ON_MM = 0.1
-SEEN_DEGREES, SEEN_MM = 0.3, 0.05  # a bend or step that is less is left
+SEEN_DEGREES, SEEN_MM = 0.3, 0.05  # smaller bends and steps are left
 
 
 @dataclass(frozen=True)
@@ -154,7 +154,7 @@ def _reaches(piece: Piece, line: Array, at: Array, joints: list[Joint]) -> Itera
 
 
 def _merged(reaches: list[_Reach]) -> list[_Reach]:
-    """Stretches in order, those that overlap made one."""
+    """Stretches in order, overlapping ones merged."""
     found: list[_Reach] = []
     for reach in reaches:
         if not found or reach.start >= found[-1].end - 1e-9:
@@ -181,12 +181,12 @@ def _heading(line: Array, far: float, over: float) -> Array:
 
 
 def _bend(line: Array, far: float) -> float:
-    """By how many degrees a line turns at a place more than on either side of it."""
+    """Degrees by which a line turns more at a place than on either side of it."""
     return abs(float(np.degrees(turn(_heading(line, far, -POINT_MM), _heading(line, far, POINT_MM)))))
 
 
 def _redrawn(line: Array, reach: _Reach) -> Array:
-    """A line with one stretch drawn anew, in one curve, or in two that meet in the point to pass."""
+    """The line with one stretch redrawn, as one curve, or as two that meet at the point to pass."""
     at = arc(line)
     knots = [reach.start, *([reach.through] if reach.through is not None else []), reach.end]
     places = [at_far(line, far) for far in knots]

@@ -20,7 +20,7 @@ from fitdiag.units import Units, format_reading
 
 APART_MM = 30.0  # from middle to middle of a dart that is split; common practice, no source
 LEAST_MM = 3.0  # a dart narrower than this is not worth sewing; a judgement
-EDGE_MM = 5.0  # so far from the ends of its edge, and from the next dart, a dart stays
+EDGE_MM = 5.0  # least distance of a dart from the ends of its edge and from the next dart
 BAND_MM = 15.0, 200.0  # the narrowest and the widest band
 
 Work = Callable[[Piece, int, float | None], Piece]
@@ -33,7 +33,7 @@ def ordered(piece: Piece) -> list[Dart]:
 
 
 def chosen(piece: Piece, number: int) -> Dart:
-    """A dart by its number from the centre. Raises ProblemsFoundError where there is none."""
+    """A dart by its number from the centre. Raises ProblemsFoundError if there is none."""
     every = ordered(piece)
     if not 1 <= number <= len(every):
         count = f"{len(every)} dart{'' if len(every) == 1 else 's'}" if every else "no dart"

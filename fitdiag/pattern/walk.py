@@ -16,7 +16,7 @@ from fitdiag.pattern.measure import meeting_angle
 from fitdiag.pattern.piece import Pattern, Side, length
 from fitdiag.units import Units, format_reading
 
-TOLD_MM = 1.0  # a difference that is told; less is lost in cutting
+TOLD_MM = 1.0  # smaller differences are not reported: they are lost in cutting
 CHANGED_DEGREES = 2.0
 
 
@@ -49,7 +49,7 @@ class WalkedPair:
 
     @property
     def longer(self) -> float:
-        """By how much the second seam is longer in all, mm."""
+        """By how much the second seam is longer over its whole length, mm."""
         return sum(stretch.longer for stretch in self.stretches)
 
 
@@ -109,7 +109,7 @@ def walked(pattern: Pattern) -> Walked:
 
 def _walk(pattern: Pattern, rule: Pair) -> tuple[Stretch, ...]:
     backwards = rule.from_end == "end"
-    wholes, places = [], []  # of both seams the length, and how far along each notch lies
+    wholes, places = [], []  # of both seams: the length, and the distance of each notch along it
     for name, seam in (rule.one, rule.other):
         line = pattern.pieces[name].seams[seam][:: -1 if backwards else 1]
         wholes.append(length(line))
@@ -135,7 +135,7 @@ def _where(found: WalkedPair | WalkedCorner) -> str:
 
 
 def pair_told(pair: WalkedPair, units: Units) -> list[str]:
-    """What a fitter needs to know of a pair: how much longer one seam is, where, and whether that can be eased in."""
+    """What a fitter needs to know about a pair: how much longer one seam is, where, and whether that can be eased in."""
     parts = [stretch for stretch in pair.stretches if abs(stretch.longer) >= TOLD_MM]
     whole, ease = abs(pair.longer), pair.rule.ease_mm
     if whole < TOLD_MM and not parts:
