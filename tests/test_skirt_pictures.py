@@ -13,13 +13,9 @@ from fitdiag.photos.marks import Marks, Sheet, View
 from fitdiag.photos.measure import measure_all, together
 from fitdiag.sessions.from_photos import findings_from
 
-SIZE, FOCAL, FAR, LENS = (
-    (1800, 2400),
-    2900.0,
-    3000.0,
-    720.0,
-)  # px; mm: the side seams from the lens, the lens over the floor
-FINE = 2  # drawn so many times as large
+# px; mm: the side seams from the lens, the lens above the floor
+SIZE, FOCAL, FAR, LENS = (1800, 2400), 2900.0, 3000.0, 720.0
+FINE = 2  # factor by which the picture is drawn larger and then reduced
 RINGS = {"hip": (860.0, 190.0, 122.0), "hem": (520.0, 226.0, 140.0)}  # mm: over the floor, half width, depth
 OUTLINE = ((1060.0, 145.0), (960.0, 175.0), (860.0, 190.0), (520.0, 226.0), (430.0, 229.0))
 
