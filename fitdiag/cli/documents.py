@@ -91,7 +91,7 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
 
 
 def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Look) -> list[Path]:
-    """Log and write the documents of the last round; return those to show. Call under the case's lock."""
+    """Log what the last round's documents are made of, then write them; return those to show. Call under the case's lock."""
     one = case.rounds[-1]
     files = documents_of(base, case, conclusion, look)
     line: dict[str, Any] = {
