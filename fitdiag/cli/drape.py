@@ -19,7 +19,7 @@ from fitdiag.drape.figure import MEASURES
 from fitdiag.drape.muslin import Draped, drape, order_of, pictures
 from fitdiag.drape.picture import SCALE, courses
 from fitdiag.drape.readings import READINGS
-from fitdiag.files import write_atomically
+from fitdiag.files import refuse_taken, write_atomically
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.formats import read_pattern
 from fitdiag.pattern.piece import Pattern
@@ -48,6 +48,8 @@ def drape_muslin(
 ) -> int:  # fmt: skip
     """Drape a pattern, or with `explain` the likely causes of findings; refuses first what cannot be written."""
     kind = ending_of(to, ".png", ".pdf", ".html") if to is not None else ""
+    if to is not None:  # fail before minutes of work
+        refuse_taken(Path(to), replace=replace)
     if photo is not None:
         if kind != ".png":
             raise stop("argument", "lines over a picture are written as a picture", hint="add --to over.png")
