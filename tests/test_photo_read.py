@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import shutil
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +18,6 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.photos.intake import read_picture
 from fitdiag.photos.marks import read_marks
 from fitdiag.photos.page import parse_answer
-from fitdiag.photos.readings import KEPT, kept, kept_text
 
 PICTURES = Path(__file__).parents[1] / "sample_sessions" / "lamplighter-pictures"
 VIEWS = ("back", "left", "front")
@@ -160,32 +158,6 @@ def test_without_the_page_what_is_doubtful_is_left_out(here: Path, shell: Shell,
     assert 0 == code and "crotch is left out: another line could be meant as well" in " ".join(out.split())
     assert "crotch" not in read_marks(marks).lines and "hip" in read_marks(marks).lines
     assert "balance-lines-dip-to-back" in read_findings(here / "read" / "findings.yaml", base).symptoms
-
-
-def test_what_was_kept_counts_only_for_what_it_was_measured_of(here: Path) -> None:
-    """The kept file gives the very numbers that were measured; another girth, other marks, a damage or an older program make it nothing,
-    and it names no camera."""
-    paths = [here / "read" / f"{view}.jpg" for view in VIEWS]
-    marks = [replace(read_marks(path.with_suffix(".marks.json")), proposed=(), doubts={}) for path in paths]
-    file = here / "read" / KEPT
-    text = file.read_text(encoding="utf-8")
-    known = kept(file, marks, None)
-    assert known is not None and kept_text(known, None) == text
-    assert known[0].reading("hip", "drop") and known[0].marks == marks[0]
-    assert "focal" not in text.replace("focal length", "") and str(here) not in text
-    moved = replace(marks[0], lines={"hip": marks[0].lines["hip"]})
-    assert kept(file, marks, 1000.0) is None and kept(file, [moved, *marks[1:]], None) is None
-    assert kept(file, marks[:2], None) is None and kept(file.with_name("none.json"), marks, None) is None
-    for spoiled in (
-        "",
-        "[]",
-        "{}",
-        text[:-40],
-        text.replace("drop", "dorp", 1),
-        text.replace('"seal": "', '"seal": "0'),
-    ):
-        file.write_text(spoiled, encoding="utf-8")
-        assert kept(file, marks, None) is None
 
 
 def test_an_answer_to_other_pictures_is_refused(here: Path, shell: Shell) -> None:

@@ -26,7 +26,7 @@ from fitdiag.photos.measure import Together, measure_all, together
 from fitdiag.photos.overlay import give_or_take, overlay, plain, reading_text
 from fitdiag.photos.page import confirm_page, mark_page, parse_answer
 from fitdiag.photos.propose import MIRRORED, proposals
-from fitdiag.photos.readings import KEPT, Measured, Reading, kept, kept_text
+from fitdiag.photos.readings import Measured, Reading
 from fitdiag.photos.trousers import HIP
 from fitdiag.photos.trust import next_time
 from fitdiag.problems import Where, command, one_line, shown_path, stop
@@ -222,10 +222,7 @@ def measured_in(
     for index, (picture, _) in enumerate(read):
         if any(picture.sha256 == other.sha256 for other, _ in read[:index]):
             raise stop("twice", "this picture is given twice", where=pictures[index])
-    beside = Path(pictures[0]).with_name(KEPT)
-    found = kept(beside, [marks for _, marks in read], girth_mm) or measure_all(
-        [(picture.pixels, marks) for picture, marks in read], girth_mm
-    )
+    found = measure_all([(picture.pixels, marks) for picture, marks in read], girth_mm)
     if overlays is not None:
         make_folder(Path(overlays))
     drawn: list[Path] = []
@@ -386,8 +383,7 @@ def ask(paths: Sequence[Path], folder: Path, units: Units, girth: float | None, 
         doubted = f"; {len(marks.doubts)} doubtful" if marks.doubts else ""
         say(f"{path.name}: {len(marks.lines) + len(marks.grains)} lines found{doubted}.")
     page = folder / PAGE
-    text = confirm_page(list(zip(pixels, shown, strict=True)), answer_name(found), units)
-    write_all({page: text, folder / KEPT: kept_text(measured, girth)}, replace=True)
+    write_atomically(page, confirm_page(list(zip(pixels, shown, strict=True)), answer_name(found), units), replace=True)
     return page
 
 
