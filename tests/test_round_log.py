@@ -12,7 +12,7 @@ import pytest
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.case_files import Advised, Case, Round
-from fitdiag.sessions.log import SessionLog, apart, begin_log, read_log
+from fitdiag.sessions.log import SessionLog, apart, begin_log, day_of, read_log
 from fitdiag.sessions.round_log import (
     RoundLog,
     advised_list,
@@ -334,6 +334,21 @@ def test_an_event_is_one_line_with_its_time(tmp_path: Path, monkeypatch: pytest.
     line = path.read_bytes().removeprefix(begun)
     assert line == json.dumps(stamped, separators=(",", ":")).encode() + b"\n"
     assert b"Zo\\u00eb" in begun
+
+
+@pytest.mark.parametrize(
+    ("event", "day"),
+    [
+        ({"at": "2026-11-29T23:59:59+00:00"}, DAY),
+        ({"at": "2026-11-29"}, DAY),
+        ({"at": "yesterday"}, None),
+        ({"at": 20261129}, None),
+        ({}, None),
+    ],
+)
+def test_an_event_says_its_day_if_its_line_is_whole(event: dict[str, Any], day: date | None) -> None:
+    """A line that a hand has damaged says none, and stops nobody."""
+    assert day_of(event) == day
 
 
 def test_what_was_torn_off_is_cut_and_what_only_lacks_its_end_is_kept(tmp_path: Path) -> None:

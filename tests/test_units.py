@@ -24,6 +24,7 @@ from fitdiag.units import (
     read_off,
     round_down,
     round_length,
+    units_named,
 )
 
 EITHER = st.sampled_from(("in", "cm"))
@@ -126,6 +127,15 @@ def test_the_unit_written_is_kept_apart_from_the_default() -> None:
     assert parse_length("1/2", "cm") == Length(5.0, None)
     assert parse_length("1/2 in", "cm") == Length(12.7, "in")
     assert parse_length("20 mm", "in") == Length(20.0, "cm")
+
+
+@pytest.mark.parametrize(
+    ("word", "units"),
+    [("in", "in"), ("Inches", "in"), ('"', "in"), ("cm", "cm"), ("centimetres", "cm"), ("mm", None), ("yards", None), ("", None)],
+)  # fmt: skip
+def test_who_names_inches_or_centimetres_works_in_them(word: str, units: Units | None) -> None:
+    """Millimetres are read everywhere, but nobody works in them; neither does a word that is no unit say anything."""
+    assert units_named(word) == units
 
 
 def test_zero_is_a_length() -> None:
