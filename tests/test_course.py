@@ -308,7 +308,9 @@ def test_what_was_settled_counts_the_same_when_the_stance_is_moved() -> None:
 def test_tilt_and_drop_are_those_of_a_triangle() -> None:
     """Ends 20 mm apart in height over 200 mm; turned by 60 degrees those are 100 in sight. The centre 5 below their mean."""
     for yaw, across in ((0.0, 200.0), (60.0, 100.0), (-60.0, 100.0)):
-        found = Numbers(Section(0.0, 2500.0, 100.0, 60.0, math.radians(yaw)), (-110.0, -90.0), -105.0)
+        found = Numbers(
+            Section(0.0, 2500.0, 100.0, 60.0, math.radians(yaw)), (-110.0, -90.0), -105.0, (0.0, 0.0), 0.1, 0.1
+        )
         assert found.tilt == pytest.approx(math.degrees(math.atan(20.0 / across)))
         assert found.drop == pytest.approx(5.0)
 

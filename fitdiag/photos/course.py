@@ -63,12 +63,13 @@ class Numbers:
     section: Section
     ends: Pair
     centre: float
+    steep: Pair
+    unrest: float
+    beside: float
+    # of a trunk's line only
     slopes: Pair = (0.0, 0.0)
     lasts: Pair = (0.0, 0.0)  # the same over `LAST_LENGTH`
     rests: Pair = (0.0, 0.0)
-    unrest: float = 0.3
-    beside: float = 0.3
-    steep: Pair = (0.0, 0.0)
     dips: Pair = (0.0, 0.0)  # mm by which the line halfway to each end is lower than that end
 
     @property
@@ -133,18 +134,18 @@ class Course:
             turn, height, inside, self._point_errors(turn, rays[:, 1] * stance.distance / section.half, inside)
         )
         ends, steep = (left[0], right[0]), (left[1], right[1])
+        from_seam = turn - math.asin(max(-1.0, min(1.0, apex)))
+        centre, beside = self._centre(from_seam, section, height, inside)
+        unrest, beside = max(left[2], right[2], 0.1), max(beside, 0.1)
         if self.kind != "trunk":
-            centre = self._centre(turn - math.asin(max(-1.0, min(1.0, apex))), section, height, inside)[0]
-            return Numbers(section, ends, centre, unrest=max(left[2], right[2], 0.1), steep=steep)
+            return Numbers(section, ends, centre, steep, unrest, beside)
         along = section.lengths(turn)
-        centre, unrest = self._centre(turn, section, height, inside)
         slopes, lasts, rests = (
             tuple(self._slope(sign * along, height, inside, first, last) for sign in (-1, 1))
             for first, last in ((0.0, V_LENGTH), (0.0, LAST_LENGTH), (V_LENGTH, REST_LENGTH))
         )
         dips = tuple(end - self._halfway(sign * turn, height, inside) for end, sign in zip(ends, (-1, 1), strict=True))
-        worst = max(unrest, left[2], right[2], 0.1)
-        return Numbers(section, ends, centre, slopes, lasts, rests, worst, max(unrest, 0.1), steep, dips)
+        return Numbers(section, ends, centre, steep, max(unrest, beside), beside, slopes, lasts, rests, dips)
 
     def _point_errors(self, turn: Array, seen: Array, inside: NDArray[np.bool_]) -> Array:
         """Error of each point, mm: a line is followed column by column, and near a trunk's outline it looks steep.
