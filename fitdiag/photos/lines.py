@@ -38,6 +38,7 @@ CLICK_MM = 4.0  # error of a point set by hand
 SEAM_STRAIGHT = 55.0  # mm over which a centre seam is nearly straight
 SEAM_OFF = 2.4  # mm: offset of the centre seam from the middle of the body
 TURN_UNKNOWN = math.radians(4.0)  # of the body in a side picture
+OUTLINES_TURNED = math.radians(8.0)  # of the line between its outlines; belly and seat are widest in two planes
 # where the outline is: share of the way from the middle to the side seam; mm
 OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0
 V_DEPTH = 1.0  # mm: error of a V's depth from folds at its ends
@@ -201,17 +202,17 @@ def _v(seen: Seen, cleft: tuple[float, float]) -> Iterator[Reading]:
 def _side(seen: Seen) -> Iterator[Reading]:
     """A line from the side: its tilt from outline to outline, and its fall from the side seam to the back outline."""
     numbers = seen.numbers
-    unseen = 1.0 + seen.waves + 0.05 * math.hypot(*numbers.steep) + numbers.unrest
-    unseen += UNDER_SEAT if seen.name == CROTCH else 0.0
-    turned = math.degrees(seen.rise * math.tan(TURN_UNKNOWN))
-    yield _tilt(seen, numbers.tilt, depth=turned, folds=math.degrees(1.85 * unseen / (2 * numbers.section.half)))
+    unseen = 1.0 + 0.05 * math.hypot(*numbers.steep) + numbers.unrest + (UNDER_SEAT if seen.name == CROTCH else 0.0)
+    turned = math.degrees(seen.rise * math.tan(OUTLINES_TURNED))
+    folds = 1.5 * math.hypot(unseen, seen.waves / 3)
+    yield _tilt(seen, numbers.tilt, depth=turned, folds=math.degrees(folds / (2 * numbers.section.half)))
     back = 0 if seen.marks.view == "right" else 1  # from the wearer's left the back is on the right
     near = OUTLINE_NEAR * seen.stance.depth / seen.stance.distance
 
     def fall(other: Numbers) -> float:
         return other.ends[back] * (1 - near) - other.centre
 
-    parts = seen.parts(fall, depth=seen.rise * OUTLINE_NEAR_ERROR, folds=unseen)
+    parts = seen.parts(fall, depth=seen.rise * OUTLINE_NEAR_ERROR, folds=unseen + seen.waves)
     raw = -_lower(seen, seen.edges[back].place[1])
     yield graded(seen, "fall to the back outline", "mm", -fall(numbers), parts, raw=raw)
 
