@@ -12,12 +12,15 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from fitdiag.interview import taking
 from fitdiag.interview.answers import read_answer
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.search import Words
 from fitdiag.interview.telling import CHOICES, Line, Pick
 from fitdiag.knowledge.findings import Done, Finding
 from fitdiag.knowledge.findings_file import read_findings
+from fitdiag.knowledge.folders import rules_for
+from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.stations import TITLES
 from fitdiag.reports.report import make_report
@@ -542,7 +545,7 @@ def test_body_notes_go_by_number_and_by_word(base: RuleBase) -> None:
 
 def test_what_a_body_note_may_mean_is_offered_and_the_clear_ones_count(base: RuleBase) -> None:
     """Of several notes in a line the clear ones count; the others are offered one after the other, what is strange is told."""
-    talk = Talk(base).type("", "low seat, very knock kneed, qwertz, 999, big bum")
+    talk = Talk(base).type("", "?", "low seat, very knock kneed, qwertz, 999, big bum")
     assert dict(talk.interview.findings.body) == {"low-seat": "some"}
     assert "'qwertz' was not understood" in talk.said
     assert "There is no 999" in talk.said
@@ -554,6 +557,30 @@ def test_what_a_body_note_may_mean_is_offered_and_the_clear_ones_count(base: Rul
     talk.type("")
     assert set(talk.interview.findings.body) == {"low-seat", "knees-close"}
     assert talk.interview.stage == "body"
+
+
+def test_numbers_of_shape_count_only_once_their_list_was_shown(base: RuleBase) -> None:
+    """A number typed without the list counts nothing: the list comes first. What was said in words beside it counts."""
+    talk = Talk(base).type("", "1,2")
+    assert not talk.interview.findings.body
+    titles = [note.title for note in base.body_notes.values()]
+    assert all(f"{number}. {title}" in talk.said for number, title in enumerate(titles, 1))
+    talk.type("1,2")
+    assert list(talk.interview.findings.body) == list(base.body_notes)[:2]
+    mixed = Talk(base).type("", "low seat, 1")
+    assert dict(mixed.interview.findings.body) == {"low-seat": "some"}
+
+
+@pytest.mark.parametrize("typed", ["1 yes 2 no", "1 yes", "yes", "ok", "1: slight, 2: no", "Yes, please."])
+def test_yes_and_no_are_no_description(base: RuleBase, typed: str) -> None:
+    """Where words are asked for, an answer to questions that were not asked is not looked up as words."""
+    for enters in range(3):
+        talk = Talk(base).type(*[""] * enters)
+        before = talk.interview.state, talk.interview.stage
+        talk.type(typed)
+        assert talk.said.startswith("Yes or no says too little here")
+        assert before == (talk.interview.state, talk.interview.stage)
+        assert talk.interview.pending is None and not talk.missed
 
 
 def test_how_to_judge_a_body_note_is_told(base: RuleBase) -> None:
@@ -1249,6 +1276,34 @@ def test_lists_of_shape_name_the_words_they_are_of(talk: Talk) -> None:
         talk.type("")
     assert lists > 1
     assert "Now" not in talk.type("bum sticks out").said
+
+
+@pytest.mark.parametrize("garment", ["trousers", "skirt"])
+def test_shape_and_alterations_are_told_apart(garment: str) -> None:
+    """Among the earlier alterations no alteration's phrase is kept for later, and nearly every phrase of shape is."""
+    base = load_rules(rules_for(garment))
+    talk = Talk(base)
+
+    def kept_for(words: str) -> str:
+        return taking._of_another_kind(talk.interview, words)
+
+    assert {kept_for(words) for rule in base.alterations.values() for words in (rule.title, *rule.search)} == {""}
+    shapes = [kept_for(words) for note in base.body_notes.values() for words in (note.title, *note.search)]
+    assert shapes.count("shape or stance") > 0.95 * len(shapes)
+
+
+def test_words_of_shape_come_up_at_shape(base: RuleBase) -> None:
+    """Whatever they are called, shape and stance typed among the alterations are asked about as shape, not as signs."""
+    talk = Talk(base).type("sway back, tilts her pelvis", "big tummy")
+    assert talk.interview.pending is None
+    offered = set[str]()
+    talk.type("")
+    assert talk.interview.stage == "body"
+    while talk.interview.pending is not None:
+        assert talk.interview.pending.kind == "body note"
+        offered.add(talk.interview.pending.ids[0])
+        talk.type("1")
+    assert {"hollow-back", "pelvis-tipped-forward"} < offered
 
 
 def test_what_is_kept_outlives_the_window(base: RuleBase) -> None:

@@ -415,6 +415,8 @@ def split_amount(text: str) -> tuple[str, str]:
     (('wrinkles under the seat', 'a bit'), ('wrinkles under the seat', 'left more'))
     >>> split_amount("lines dip 1 to 1 1/2 in"), split_amount("folds 1-1/2 in")
     (('lines dip', '1 to 1 1/2 in'), ('folds', '1-1/2 in'))
+    >>> split_amount("tuck 3/4 in, as the seat is flat")
+    ('tuck, as the seat is flat', '3/4 in')
     """
     tail: list[str] = []
     for pattern in (ROUND, ONE_SIDE, SEVERITY):
@@ -426,4 +428,4 @@ def split_amount(text: str) -> tuple[str, str]:
     if match := RANGE.search(lower) or next(named, None):
         tail.insert(0, match[0])
         text = " ".join((text[: match.start()] + " " + text[match.end() :]).split())
-    return text.rstrip(" ,:"), " ".join(tail)
+    return re.sub(r" +(?=,)", "", text).rstrip(" ,:"), " ".join(tail)

@@ -125,7 +125,7 @@ def _how(talk: Interview, rest: str) -> list[Line]:
     if awaiting is None and talk.pending is None and talk.stage == "seen" and rest in get_args(View):
         return telling.signs_of(talk.base, rest)
     if body and not rest:
-        return list(telling.body_list(talk.base))
+        return telling.body_list(talk)
     if talk.pending is not None:
         ids = talk.pending.ids
     elif body:

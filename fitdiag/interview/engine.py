@@ -57,6 +57,7 @@ class Interview:
         self.wanted: str | None = None  # the sign whose amount the first alteration needs
         self.declined: set[str] = set()  # signs whose amount was not known when asked
         self.finished = False
+        self.listed = False  # whether the numbers of the body notes were shown
         # the latest list chosen from, and the queue at the time
         self.picked: tuple[Pick, list[tuple[Kind, str, str]]] | None = None
         self.screen: tuple[str, ...] = ()  # the signs currently asked about

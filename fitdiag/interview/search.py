@@ -154,8 +154,15 @@ class Words:
 
     def sooner(self, kind: Kind, other: Kind, text: str) -> bool:
         """Whether a text fits a rule of one kind clearly better than any of the other."""
-        fits = [next((fit for fit, _ in self.scored(one, text)), 0.0) for one in (kind, other)]
-        return self.telling(kind, text) > 1 and fits[0] > fits[1] + _SOONER
+        return self.telling(kind, text) > 1 and self.fit(kind, text) > self.fit(other, text) + _SOONER
+
+    def fit(self, kind: Kind, text: str) -> float:
+        """How well a text fits the likeliest rule of a kind, 0 to 1."""
+        return next((fit for fit, _ in self.scored(kind, text)), 0.0)
+
+    def is_phrase(self, kind: Kind, text: str) -> bool:
+        """Whether a text has the very words of a phrase of some rule of this kind, in any order."""
+        return self.fit(kind, text) >= _ITS_OWN
 
     def telling(self, kind: Kind, text: str) -> int:
         """How many different words of a text occur in rules of this kind."""

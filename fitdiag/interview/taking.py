@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fitdiag.diagnosis.belief import finding_text, lower_first
+from fitdiag.interview import telling
 from fitdiag.interview.answers import (
     ONE_SIDE,
     ROUND,
@@ -42,6 +43,7 @@ _GONE = re.compile(r"\b(?:gone|vanished|disappeared)(?: (?:now|away|completely|a
 _BARE = re.compile(r"[\d.,/ ]+")  # a number alone
 _CHOICE = re.compile(r"([1-9])(?:[.:)=,] ?| )(?![\d/]+$)(.+)")  # a choice from a list, and more about it
 _NUMBER = re.compile(rf"(\d+)[.,)]?(?: ({'|'.join(SIDES)}))?")  # a choice from a list, with a side or without
+_NOTE_NUMBER = re.compile(r"(\d+) ?(m|marked)?")  # a body note by its number in the list
 _NOT_MEASURED = frozenset(("", "no", "n", "not measured", "unknown", "not known", "enter"))
 
 
@@ -65,12 +67,22 @@ def answer(talk: Interview, typed: str) -> list[Line]:
     if _NOTHING.fullmatch(typed.lower()):
         talk.end_stage(talk.stage, looked=talk.stage == "seen" and bool(talk.findings.seen))
         return []
+    if _only_yes_or_no(typed):
+        return [
+            Line("Yes or no says too little here: write what there is, in your own words; Enter when there is nothing.")
+        ]
     if talk.stage == "body":
         return _reply_body(talk, typed)
     if talk.stage == "seen" and typed.lower() in ("ask", "ask me"):
         talk.end_stage("seen")
         return []
     return search(talk, "alteration" if talk.stage == "history" else "symptom", typed)
+
+
+def _only_yes_or_no(typed: str) -> bool:
+    """Whether a text answers questions that were not asked: yes, ok, 1 yes 2 no."""
+    numbered = re.fullmatch(rf"(?:\d[ .:)]+{_PLAIN}[ ,;]*(?:and )?)+", typed.lower()) is not None
+    return numbered or may_be_either(typed) or (agreed(typed) is True and not _BARE.fullmatch(typed))
 
 
 # -- words -------------------------------------------------------------------------------------------------------------
@@ -106,9 +118,16 @@ _SHAPE = "shape or stance"
 
 def _of_another_kind(talk: Interview, words: str) -> str:
     """What a text typed as an earlier alteration really describes; empty if it may well be an alteration."""
-    if talk.words.own_name("body note", words):
+    known = talk.words
+    if known.own_name("body note", words):
         return _SHAPE
-    return "something you see" if talk.words.sooner("symptom", "alteration", words) else ""
+    is_shape = known.sooner("body note", "alteration", words) or (
+        known.is_phrase("body note", words) and not known.is_phrase("alteration", words)
+    )
+    is_sign = known.sooner("symptom", "alteration", words)
+    if is_shape and not (is_sign and known.fit("symptom", words) > known.fit("body note", words)):
+        return _SHAPE
+    return "something you see" if is_sign else ""
 
 
 def _several(talk: Interview, kind: Kind, typed: str) -> list[str]:
@@ -124,6 +143,8 @@ def _several(talk: Interview, kind: Kind, typed: str) -> list[str]:
         words = split_amount(part)[0]
         only = talk.words.find(kind, words, 2)  # one word may be enough: wedgie
         named = talk.words.named(kind, words) or (only if len(only) == 1 else ())
+        if kind == "alteration" and _of_another_kind(talk, words):
+            named = (words,)
         if (named and named[0] not in heads) or (not named and talk.words.names_more(kind, words)):
             pieces.append(f"{loose}{part}")
             heads.append(named[0] if named else "")
@@ -241,8 +262,14 @@ def _reply_body(talk: Interview, typed: str, said: str = "some") -> list[Line]:
     notes: dict[str, str] = {}
     lines: list[Line] = []
     waiting: list[tuple[Kind, str, str]] = []
+    if not talk.listed and any(_NOTE_NUMBER.fullmatch(part.lower()) for part in parts):
+        parts = [part for part in parts if not _NOTE_NUMBER.fullmatch(part.lower())]
+        lines += [
+            *telling.body_list(talk),
+            Line("No number counted yet, as the list was not shown: type it again if it is meant."),
+        ]
     for part in parts:
-        if match := re.fullmatch(r"(\d+) ?(m|marked)?", part.lower()):
+        if match := _NOTE_NUMBER.fullmatch(part.lower()):
             if 1 <= int(match[1][:6]) <= len(ids):
                 notes[ids[int(match[1]) - 1]] = "marked" if match[2] else "some"
             else:

@@ -60,11 +60,14 @@ class Pick:
     rest: str
 
 
-def body_list(base: RuleBase) -> Iterator[Line]:
-    """All body notes by number."""
-    for number, note in enumerate(base.body_notes.values(), 1):
-        yield Line(f"{number}. {note.title}{' (optional)' if note.private else ''}", "choice")
-    yield Line("Numbers do as well, m behind the number of what is marked, like 1 3m; ?3 how to judge 3.", "hint")
+def body_list(talk: Interview) -> list[Line]:
+    """All body notes by number; from now on their numbers are known to the fitter, and count."""
+    talk.listed = True
+    notes = enumerate(talk.base.body_notes.values(), 1)
+    return [
+        *(Line(f"{number}. {note.title}{' (optional)' if note.private else ''}", "choice") for number, note in notes),
+        Line("Numbers do as well, m behind the number of what is marked, like 1 3m; ?3 how to judge 3.", "hint"),
+    ]
 
 
 def signs_of(base: RuleBase, view: str) -> list[Line]:
