@@ -37,6 +37,7 @@ from fitdiag.pattern.outline import cutting_area
 from fitdiag.pattern.pdf import pdf_drawing, plain
 from fitdiag.pattern.piece import Pattern, Piece, length
 from fitdiag.pattern.sheets import pdf_sheets, tiles
+from fitdiag.pattern.waist import bands
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.units import format_length
 
@@ -677,6 +678,22 @@ def test_a_line_under_a_fold_is_broken_and_does_not_run_back() -> None:
     assert [[[0.0, 0.0], [48.0, 0.0]], [[48.0, -3.0], [96.0, -3.0]]] == [part.round(0).tolist() for part in parts]
     (whole,) = unfolded(np.array([[0.0, 0.0], [50.0, 1.0], [96.0, 0.0]]))
     assert 3 == len(whole)
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("kinds", [("straight",), ("straight", "shaped", "facing")])
+def test_the_first_page_has_room_for_every_piece(paper: str, kinds: tuple[str, ...]) -> None:
+    """With the legs and all bands printed together, no words of the first page meet, and none leave the paper's margins."""
+    more = [piece for kind in kinds for piece in bands(BLOCK, kind, 40.0)]
+    first = read(pdf_sheets(BLOCK, paper, more=more))[0]  # type: ignore[arg-type]
+    wide, high = SIZES[paper]
+    inside = box(MARGIN - 1, MARGIN - 1, wide - MARGIN + 1, high - MARGIN + 1)
+    assert [word.text for word in first.words if not inside.contains(word.box)] == []
+    meet = [(one.text, other.text) for one, other in combinations(first.words, 2) if one.box.intersects(other.box)]
+    assert meet == []
+    for piece in (*BLOCK.pieces.values(), *more):
+        assert sum(word.text.startswith(f"{piece.name.capitalize()}: ") for word in first.words) == 1
+    assert not any(word.text.endswith(": 1 pages") for word in first.words)
 
 
 def test_the_same_pattern_makes_the_same_file() -> None:

@@ -28,6 +28,8 @@ from fitdiag.units import Units, format_length
 SQUARE_MM = 50.0
 INCHES_MM = 50.8
 MOST_TILES = 400
+MOST_IN_A_ROW, GAP_MM = 4, 8.0  # the small pictures of the pieces on the first page
+BOLD = 1.1  # bold letters are so much wider
 _SHIFTS = (0.5, 0.4, 0.6, 0.25, 0.75, 0.1, 0.9, 0.0, 1.0)  # shares of the spare paper at the left, and at the top
 _SCANT = 0.04  # a page that shows less of the piece than this is nearly empty
 STAMP_SIZE = 7.5
@@ -308,9 +310,12 @@ def _cover(
     for note in notes:
         line_y = pen.paragraph(x, line_y, note, Letters(9), wide - x, 4.2) + 1.6
     top = max(top + INCHES_MM, line_y) + 10
-    cell = (wide - 8 * (len(grids) - 1)) / len(grids)
+    rows = -(-len(grids) // MOST_IN_A_ROW)
+    columns = -(-len(grids) // rows)
+    over, down = (wide + GAP_MM) / columns, (high - 2 - top + GAP_MM) / rows
     for number, grid in enumerate(grids):
-        _overview(pen, grid, ((cell + 8) * number, top, (cell + 8) * number + cell, high - 2))
+        left, above = over * (number % columns), top + down * (number // columns)
+        _overview(pen, grid, (left, above, left + over - GAP_MM, above + down - GAP_MM))
     return pen.done("", "").items
 
 
@@ -323,7 +328,12 @@ def _allowance_notes(pieces: Sequence[Piece], units: Units) -> list[str]:
     alike: dict[str, list[str]] = {}
     for piece in pieces:
         alike.setdefault(_allowance_note(piece, units), []).append(piece.name)
-    return [f"{' and '.join(dict.fromkeys(names)).capitalize()}: {note}" for note, names in alike.items()]
+    return [f"{_listed(list(dict.fromkeys(names))).capitalize()}: {note}" for note, names in alike.items()]
+
+
+def _listed(names: Sequence[str]) -> str:
+    """`front`, `front and back`, `front, back and waistband`."""
+    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
 
 
 def _allowance_note(piece: Piece, units: Units) -> str:
@@ -342,9 +352,12 @@ def _overview(pen: Pen, grid: Grid, cell: Box) -> None:
     """Where each page of a piece belongs, small."""
     lap, (wide, high) = grid.overlap, grid.room
     span = (grid.columns * (wide - lap) + lap, grid.rows * (high - lap) + lap)
-    scale = min((cell[2] - cell[0]) / span[0], (cell[3] - cell[1] - 6) / span[1])
-    at = np.array([cell[0] + (cell[2] - cell[0] - span[0] * scale) / 2, cell[1] + 6])
-    pen.text(float(at[0]), cell[1] + 3, f"{grid.name.capitalize()}: {len(grid.tiles)} pages", Letters(10, bold=True))
+    pages = "1 page" if len(grid.tiles) == 1 else f"{len(grid.tiles)} pages"
+    room = (cell[2] - cell[0]) / BOLD
+    below = pen.paragraph(cell[0], cell[1] + 3, f"{grid.name.capitalize()}: {pages}", Letters(10, bold=True), room, 4.5)
+    top = below - 1.5
+    scale = min((cell[2] - cell[0]) / span[0], (cell[3] - top) / span[1])
+    at = np.array([cell[0] + (cell[2] - cell[0] - span[0] * scale) / 2, top])
     for tile in grid.tiles:
         pen.line(at + corners(tile.box) * scale, "frame")
     view = grid.view((at[0], at[1]), cell, scale)
