@@ -20,6 +20,7 @@ from typing import Any
 import pexpect
 import pytest
 from forked import at_terminal
+from forked import piped as forked_piped
 
 from fitdiag.knowledge.load import load_rules
 from fitdiag.sessions.log import read_log
@@ -442,6 +443,28 @@ def test_a_reader_that_goes_away_is_no_error(tmp_path: Path) -> None:
     assert process.stderr.read() == b""
     assert process.wait(timeout=30) == 0
     assert read_log(tmp_path / "a.jsonl").whole_bytes == (tmp_path / "a.jsonl").stat().st_size
+
+
+def test_a_refusal_breaks_between_words_and_its_path_stays_whole(tmp_path: Path) -> None:
+    """In a terminal the place has a line of its own, however long, and no word is cut; in a pipe a refusal is one line."""
+    folder = tmp_path / "the trousers of the lamplighter" / "and of the second assistant stage manager"
+    folder.mkdir(parents=True)
+    findings = folder / "findings.yaml"
+    findings.write_text(
+        "schema: fitdiag.findings/1\ngarment: trousers\nsymptoms: {balance-lines-dip-to-bakc: yes, "
+        + "x" * 30
+        + ": 1 }\n"
+    )
+    child = at_terminal(tmp_path, "diagnose", str(findings))
+    child.setwinsize(24, 80)
+    rows = child.read().replace("\r\n", "\n").splitlines()
+    child.close()
+    flat = forked_piped(tmp_path, "diagnose", str(findings)).stderr.splitlines()
+    assert child.exitstatus == 1
+    assert len(flat) > 1
+    assert [row for row in rows if not row.startswith("  ")] == [f"{line.split(': ')[0]}:" for line in flat]
+    assert " ".join(row.strip() for row in rows) == " ".join(flat)
+    assert all(len(row) <= 80 for row in rows if row.startswith("  "))
 
 
 @pytest.mark.parametrize(

@@ -201,7 +201,7 @@ def body(name: str, given: str | None, *, back: bool) -> int:
 def export(name: str, given: str | None, to: str, *, anonymous: bool, rules: str | None) -> int:
     base, case = opened(name, given, rules)
     copied = case_export.export_case(case, Path(to), base if anonymous else None)
-    say(f"Written: {shown_path(to)} ({_amount(copied)})")
+    write(f"Written: {shown_path(to)} ({_amount(copied)})")
     if anonymous:
         say("Without name, pictures, pattern, plan, documents, notes and free text; days counted from the opening.")
         say("Body notes and measures are in it: they are what there is to learn from.")

@@ -12,7 +12,7 @@ from typing import Any
 
 from fitdiag.cli.altering import carried_out, pattern_and_rules
 from fitdiag.cli.arguments import body_notes, ending_of, guess_units, lengths, rules_of, signed_length
-from fitdiag.cli.output import say, say_all, write_data
+from fitdiag.cli.output import say, say_all, say_written, write_data
 from fitdiag.cli.photo import read_marked
 from fitdiag.diagnosis.belief import chance_words, lower_first
 from fitdiag.drape.figure import MEASURES
@@ -76,7 +76,8 @@ def drape_muslin(
         return 0
     _say(muslins, wearer, fabric.name, done, chosen)
     say_all(work.warnings)
-    say_all([f"Written: {one_line(to)}"] if to is not None else ())
+    if to is not None:
+        say_written(to)
     return 0
 
 
@@ -111,7 +112,8 @@ def explain_muslin(
         say(f"\n{number}. {base.causes[one.cause].title} ({chance_words(one.belief)} by the rules). Put in: {how}.")
         for sign in one.signs:
             say(f"   {base.symptoms[sign.symptom].title}: {_seen_and_drawn(sign, known.units)}")
-    say_all([f"Written: {one_line(sheet.to)}"] if sheet is not None else ())
+    if sheet is not None:
+        say_written(sheet.to)
     return 0
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from fitdiag.cli.arguments import folder_of, rules_of
-from fitdiag.cli.output import counted, say, say_all, say_problems, say_then, write_data
+from fitdiag.cli.output import counted, say, say_all, say_problems, say_then, say_written, write_data
 from fitdiag.diagnosis.learning import WEIGHT, Score
 from fitdiag.files import refuse_taken, write_atomically
 from fitdiag.knowledge.load import load_rules
@@ -50,7 +50,8 @@ def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: b
     elif to is None:
         say("The rules are as they were. With --patch FILE the changes are written as a patch, to be accepted.")
     else:
-        say(f"Written: {one_line(to)}. The rules are as they were. Read it and take out what you do not believe.")
+        say_written(to)
+        say("The rules are as they were. Read it and take out what you do not believe.")
         text = f"To accept it, in the folder {one_line(shown_path(folder))}:"
         say_then(text, f"patch -p0 < {command(Path(to).resolve())}")
         say("Then fitdiag rules check and fitdiag rules test. The sources stay; say there what was learned.")

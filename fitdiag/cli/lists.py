@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fitdiag.cli.arguments import lengths, paper_of, rules_of, units_of
-from fitdiag.cli.output import save, say, say_all, width, write, write_data
+from fitdiag.cli.output import save, say, say_all, say_written, width, write, write_data
 from fitdiag.files import make_folder
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.findings_file import read_findings
@@ -170,7 +170,7 @@ def export(
     if kind not in PAGES:
         words = for_wearer(base, alone=True) if alone else base
         write_report(make_report(words, conclusion, name), Path(to), replace=replace)
-        say(f"Written: {one_line(to)}")
+        say_written(to)
         return 0
     from fitdiag.reports.client_pdf import client_pdf
     from fitdiag.reports.sheet import Heading, client_page, make_sheet

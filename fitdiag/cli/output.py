@@ -17,9 +17,10 @@ from typing import TextIO
 
 import typer
 
-from fitdiag.problems import Problem, harmless, one_line
+from fitdiag.problems import Problem, harmless, shown_path
 
 _MOST_SHOWN = 200
+_QUOTED_PATH = re.compile(r"(?<!\w)'[^'\n]*/[^'\n]*'")
 
 
 @dataclass(frozen=True)
@@ -81,12 +82,27 @@ def save(to: str, content: str | bytes, *, replace: bool, private: bool = True) 
     from fitdiag.files import write_atomically
 
     write_atomically(Path(to), content, replace=replace, private=private)
-    say(f"Written: {one_line(to)}")
+    say_written(to)
+
+
+def say_written(path: object) -> None:
+    """Say where a file was written, the path whole however long, so that it can be copied."""
+    write(f"Written: {shown_path(path)}")
 
 
 def say_aside(text: str) -> None:
-    """Print a line on the error stream, so that the output stream stays machine-readable."""
-    _print(harmless(text), sys.stderr)
+    """Print text on the error stream, so that the output stream stays machine-readable; wrapped only in a terminal."""
+    plain = harmless(text)
+    lines = [_filled(line) for line in plain.split("\n")] if sys.stderr.isatty() else [plain]
+    _print("\n".join(lines), sys.stderr)
+
+
+def _filled(line: str, indent: str = "") -> str:
+    """A line wrapped to the width, between words: no path is broken, nor is what has a path in quotes."""
+    whole = _QUOTED_PATH.sub(lambda quoted: quoted[0].replace(" ", "\0"), line)
+    return textwrap.fill(
+        whole, width(), initial_indent=indent, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+    ).replace("\0", " ")
 
 
 def _print(text: str, stream: TextIO, **look: bool) -> None:
@@ -102,6 +118,10 @@ def say_problems(problems: Iterable[Problem]) -> None:
     """Print problems, one to a line, on the error stream."""
     shown = list(problems)
     for problem in shown[:_MOST_SHOWN]:
-        say_aside(str(problem))
+        text = harmless(problem)
+        if sys.stderr.isatty() and problem.where is not None and len(text) > width():
+            head, rest = text[: len(f"{problem.where}:")], text[len(f"{problem.where}: ") :]
+            text = f"{head}\n{_filled(rest, '  ')}"  # the place alone, whole however long, as editors look for it
+        _print(text, sys.stderr)
     if len(shown) > _MOST_SHOWN:
         say_aside(f"... and {len(shown) - _MOST_SHOWN} more")

@@ -21,7 +21,7 @@ from fitdiag.cli.arguments import (
     paper_of,
     signed_length,
 )
-from fitdiag.cli.output import save, say, say_all, write_data
+from fitdiag.cli.output import save, say, say_all, say_written, write_data
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.assemble import Taken
@@ -59,7 +59,7 @@ def write_out(pattern: Pattern, out: str | None, *, replace: bool) -> None:
     """Write a pattern to `out`, if given, and say so."""
     if out:
         write_pattern(pattern, out, replace=replace)
-        say(f"Written: {one_line(out)}")
+        say_written(out)
 
 
 def show(

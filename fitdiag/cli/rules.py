@@ -10,7 +10,7 @@ from string import Template
 from typing import get_args
 
 from fitdiag.cli.arguments import body_lengths, ending_of, folder_of, guess_units, paper_of, rules_of, units_of
-from fitdiag.cli.output import counted, save, say, say_problems, say_then, width, write
+from fitdiag.cli.output import counted, save, say, say_problems, say_then, say_written, width, write
 from fitdiag.diagnosis.exact import WIDEST
 from fitdiag.diagnosis.survey import SIGNS, widths
 from fitdiag.files import make_folder, write_atomically
@@ -129,7 +129,8 @@ def new_rule(kind: str, rule: str, area: str, rules: str | None) -> int:
     joined = f"{earlier.rstrip()}\n{text}" if earlier else text
     write_atomically(path, joined, replace=bool(earlier), private=False)
     again = command("fitdiag", "rules", "check", folder) if rules else "fitdiag rules check"
-    say_then(f"Written: {one_line(path)}. It is a draft: fill in what says TO WRITE, then:", again)
+    say_written(path)
+    say_then("It is a draft: fill in what says TO WRITE, then:", again)
     return 0
 
 

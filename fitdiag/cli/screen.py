@@ -50,8 +50,9 @@ class Screen:
                 indent = "  " if style in ("item", "choice") else ""
                 hanging = f"{indent}   " if style == "item" else indent
                 rows = textwrap.wrap(
-                    text, width(), initial_indent=indent, subsequent_indent=hanging, break_on_hyphens=False
-                )
+                    text, width(), initial_indent=indent, subsequent_indent=hanging,
+                    break_long_words=False, break_on_hyphens=False,
+                )  # fmt: skip
                 for row in rows or [""]:
                     write(row, **(_LOOKS.get(style, {}) if self._styled else {}))
                 above = style
