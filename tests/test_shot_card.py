@@ -221,6 +221,14 @@ def test_hostile_text_stays_text() -> None:
     )
 
 
+def test_titles_are_set_in_signs_the_font_has() -> None:
+    """A garment may be called anything: in titles, as in the text, what the paper's font cannot set is written plainly."""
+    named = card(name="Röcke \u2013 \u201clang\u201d \u0141")
+    assert "\u0141" in named.title
+    said = pdf_text(PdfReader(io.BytesIO(card_pdf(named))))
+    assert 'Röcke - "lang" L' in said
+
+
 def test_the_page_can_be_read_without_seeing_it() -> None:
     """Language, one main heading, a heading for each section, table heads, and words for each drawing."""
     seen = Page(html())

@@ -193,7 +193,7 @@ class _Setter:
 
     def title(self, x: float, y: float, text: str, by: float) -> None:
         self.pdf.set_font("times", "B", self.size * by)
-        self.pdf.text(x, y, text)
+        self.pdf.text(x, y, plain(text))
 
     def columns(self) -> tuple[float, list[tuple[float, list[Section]]]]:
         """Spread the sections evenly: how full the fullest column is (1: full), and the top and the sections of each."""
