@@ -14,6 +14,7 @@ from PIL import Image
 from running import Shell
 
 from fitdiag.knowledge.findings_file import read_findings
+from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.photos.intake import read_picture
 from fitdiag.photos.marks import read_marks
@@ -27,7 +28,7 @@ MOST_ACTIONS = 6
 @pytest.fixture(scope="module")
 def found(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder in which three pictures were read up to the page."""
-    from fitdiag.cli.photo import ask, take_pictures, with_view
+    from fitdiag.cli.photo import ask, lines_drawn, take_pictures, with_view
 
     folder = tmp_path_factory.mktemp("found")
     for view in VIEWS:
@@ -35,7 +36,7 @@ def found(tmp_path_factory: pytest.TempPathFactory) -> Path:
     paths = list(
         take_pictures([with_view(str(folder / f"{view}.jpg")) for view in VIEWS], str(folder / "read"), focal=57)
     )
-    ask(paths, folder / "read", "cm", None)
+    ask(paths, folder / "read", "cm", None, lines_drawn(load_rules()))
     return folder
 
 

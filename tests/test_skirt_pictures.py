@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+import re
+import shlex
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
+from forked import piped
 from PIL import Image, ImageDraw
 
+from fitdiag.cli.photo import lines_drawn
 from fitdiag.knowledge.findings import Finding
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.load import load_rules
 from fitdiag.photos.marks import Marks, Sheet, View
 from fitdiag.photos.measure import measure_all, together
+from fitdiag.photos.page import confirm_page, mark_page
 from fitdiag.sessions.from_photos import findings_from
 
 # px; mm: the side seams from the lens, the lens above the floor
@@ -96,3 +104,38 @@ def test_the_higher_side_of_a_hem_is_told_as_the_wearers(view: View, side: str) 
     finding = told(view, 0.0, 24.0)["one-hem-side-higher"]
     assert (finding.seen, finding.side) == ("yes", side)
     assert finding.amount_mm == pytest.approx(24, abs=2 * (finding.error_mm or 0))
+
+
+def test_the_pages_speak_of_what_is_drawn_on_a_skirt() -> None:
+    """No crotch or knee line is missed on a skirt and its grainlines are of no leg; for trousers both pages speak of legs."""
+    pixels, marks = picture("back", 0.0, 0.0)
+    bare = replace(marks, lines={}, grains={"grain-left": ((800.0, 900.0), (800.0, 1200.0), (800.0, 1500.0))})
+    for garment, missing in (
+        ("skirt", ["hip line", "hem line"]),
+        ("trousers", ["hip line", "crotch line", "knee line", "knee line"]),
+    ):
+        drawn = lines_drawn(load_rules(rules_for(garment)))
+        page = confirm_page([(pixels, measure_all([(pixels, bare)])[0])], "answer.json", "in", drawn)
+        (told,) = re.findall(r'"missing": \[(.*?)\]', page)
+        (grain,) = re.findall(r'"name": "(Grain line[^"]*)"', page)
+        assert [name.split(",")[0] for name in re.findall(r'"([^"]*)"', told)] == missing
+        assert grain == ("Grain line, left leg" if garment == "trousers" else "Grain line, left")
+        marking = mark_page(b"", bare, drawn=drawn)
+        assert ("Legs are the wearer" in marking) == (garment == "trousers")
+        assert f'LEG = "{" leg" if garment == "trousers" else ""}"' in marking
+
+
+def test_where_no_line_is_found_the_commands_to_go_on_repeat_what_was_given(tmp_path: Path) -> None:
+    """The lines of a skirt are set by hand; no command offered for it falls back to trousers, or to another folder or unit."""
+    Image.fromarray(picture("back", 0.0, 0.0)[0]).save(tmp_path / "back.jpg", quality=90)
+    given = ("--to", "set here", "--hip-girth", "98 cm", "--units", "cm", "--garment", "skirt")
+    done = piped(tmp_path, "photo", "read", "back.jpg", *given)
+    assert done.returncode == 0
+    offered = [
+        shlex.split(line) for line in done.stdout.splitlines() if line.startswith("  ") and "photo" in line.split()
+    ]
+    by_hand, again = (words[words.index("photo") :] for words in offered)
+    assert by_hand == ["photo", "mark", "set here/back.jpg", "--garment", "skirt"]
+    assert again == ["photo", "read", "back.jpg", *given]
+    marked = piped(tmp_path, *by_hand).stdout
+    assert "photo measure 'set here/back.jpg' --garment skirt" in marked

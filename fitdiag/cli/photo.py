@@ -6,7 +6,7 @@ import hashlib
 import os
 import re
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace as replace_fields
 from itertools import count
 from pathlib import Path
@@ -134,8 +134,7 @@ def mark(
     if marks_file and len(pictures) > 1:
         raise stop("arguments", "--marks belongs to one picture", hint="give one picture at a time")
     chosen: Units = units_of(units) if units else "in"
-    worn = rules_of(rules).about.card
-    drawn = [line.id for line in worn.lines] if worn is not None else LINES
+    drawn = lines_drawn(rules_of(rules))
     pages: list[Path] = []
     for picture in pictures:
         path = Path(picture)
@@ -146,8 +145,15 @@ def mark(
         "Open in a browser, and delete when done, as the picture is inside:", *(shown_path(page) for page in pages)
     )
     say_then("Save the marks over these files:", *(shown_path(sidecar(Path(picture))) for picture in pictures))
-    say_then("Then measure:", command("fitdiag", "photo", "measure", *pictures))
+    given = {"--units": units, "--garment": rules}
+    say_then("Then measure:", command("fitdiag", "photo", "measure", *pictures, *_with_values(given)))
     return 0
+
+
+def lines_drawn(base: RuleBase) -> Sequence[str]:
+    """The level lines drawn on a garment, as its shot card has them; all that are known where it has none."""
+    card = base.about.card
+    return [line.id for line in card.lines] if card is not None else LINES
 
 
 def read_marked(path: Path, marks_file: str | None = None) -> tuple[Picture, Marks]:
@@ -343,14 +349,28 @@ def read_pictures(
     folder = Path(to) if to else Path(named[0].partition("=")[2]).parent / "read"
     paths = list(take_pictures(named, str(folder), focal=focal, hip=hip_width))
     if not confirmed(paths, folder, answer):
-        page = ask(paths, folder, chosen, girth, hung)
+        page = ask(paths, folder, chosen, girth, lines_drawn(rules_of(rules)), behind=hung)
+        if not any(read_marks(sidecar(path)).lines for path in paths):
+            by_hand = command("fitdiag", "photo", "mark", *paths, *_with_values({"--garment": rules}))
+            say_then("No level line was found on any of them. To set three points on each line by hand:", by_hand)
+        given = {"--to": to, "--hip-girth": hip_girth, "--hip-width": hip_width, "--behind": behind, "--focal": focal,
+                 "--findings": findings, "--units": units, "--garment": rules}  # fmt: skip
         if yes:
             take_all(paths)
-        elif not _waited(paths, folder, page, again=command("fitdiag", "photo", "read", *pictures)):
+        elif not _waited(
+            paths, folder, page, again=command("fitdiag", "photo", "read", *pictures, *_with_values(given))
+        ):
             return 0
     target = findings or str(folder / "findings.yaml")
     return measure([str(path) for path in paths], [], as_json=False, units=chosen, hip_girth=hip_girth, findings=target,
                    overlays=None, rules=rules, replace=findings is None)  # fmt: skip
+
+
+def _with_values(options: Mapping[str, object]) -> Iterator[str]:
+    """The words of the options that were given, to repeat them in a command."""
+    for name, value in options.items():
+        if value is not None:
+            yield from (name, str(value))
 
 
 def with_view(text: str) -> str:
@@ -366,8 +386,18 @@ def with_view(text: str) -> str:
     return f"{found.pop()}={text}"
 
 
-def ask(paths: Sequence[Path], folder: Path, units: Units, girth: float | None, behind: float | None = None) -> Path:
-    """Detect lines, save them beside each picture as proposed marks, and write the page that asks for confirmation."""
+def ask(
+    paths: Sequence[Path],
+    folder: Path,
+    units: Units,
+    girth: float | None,
+    drawn: Sequence[str],
+    behind: float | None = None,
+) -> Path:
+    """Detect lines, save them beside each picture as proposed marks, and write the page that asks for confirmation.
+
+    `drawn`: the level lines drawn on the garment.
+    """
     read, found = [read_marked(path) for path in paths], list[Marks]()
     for picture, given in read:
         marks = given if given.proposed or given.lines else proposals(picture.pixels, given)
@@ -383,7 +413,8 @@ def ask(paths: Sequence[Path], folder: Path, units: Units, girth: float | None, 
         doubted = f"; {len(marks.doubts)} doubtful" if marks.doubts else ""
         say(f"{path.name}: {len(marks.lines) + len(marks.grains)} lines found{doubted}.")
     page = folder / PAGE
-    write_atomically(page, confirm_page(list(zip(pixels, shown, strict=True)), answer_name(found), units), replace=True)
+    text = confirm_page(list(zip(pixels, shown, strict=True)), answer_name(found), units, drawn)
+    write_atomically(page, text, replace=True)
     return page
 
 

@@ -288,14 +288,16 @@ class _Run:
         pictures = sorted(one.photos.glob("*.jpg")) if one.photos.is_dir() else []
         if not pictures:
             return True
-        from fitdiag.cli.photo import ask, confirmed, held_in, measure_inside
+        from fitdiag.cli.photo import ask, confirmed, held_in, lines_drawn, measure_inside
 
         held = held_in(pictures)
         if RoundLog.of(one).holds(held):
             return True
         if not confirmed(pictures, one.photos, None):
             with self._alone():
-                page = ask(pictures, one.photos, self.case.units, self.case.body_measures.get("hip"))
+                page = ask(
+                    pictures, one.photos, self.case.units, self.case.body_measures.get("hip"), lines_drawn(self.base)
+                )
             say_then("Say yes to the lines on this page, or put them right there:", page.resolve().as_uri())
             say_then("Then go on:", self.command)
             return False

@@ -6,7 +6,7 @@ from __future__ import annotations
 import base64
 import io
 import json
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -17,21 +17,21 @@ from pydantic import Field
 
 from fitdiag.knowledge.basics import Strict
 from fitdiag.knowledge.reading import parse_json, read_file
-from fitdiag.photos.drawn import CALLED, LINES
+from fitdiag.photos.drawn import LINES, called, has_legs, named
 from fitdiag.photos.find_lines import BY_HIP
 from fitdiag.photos.find_room import marked_corner
 from fitdiag.photos.marks import Marks, as_json
 from fitdiag.photos.overlay import reading_text
 from fitdiag.photos.propose import MIRRORED
 from fitdiag.photos.readings import Measured
-from fitdiag.photos.trousers import HIP, KNEES, MAIN
+from fitdiag.photos.trousers import HIP, KNEES, WAIST
 from fitdiag.problems import one_line
 from fitdiag.templates import template
 from fitdiag.units import Units
 
 ANSWER = "fitdiag.confirmed/1"
 SHOWN_HIGH = 1800  # px of the copy in the page
-NAMES = {**CALLED, "centre_seam": "Centre seam", "verticals": "Plumb line", "sheet": "Sheet of paper"}
+NAMES = {"centre_seam": "Centre seam", "verticals": "Plumb line", "sheet": "Sheet of paper"}
 NO_SIGN = "nothing shows whether this is a mirror image, as front cameras often make. Is it right that"
 UNTURNED = {"back": "the wearer's left hand is on the left from behind", "front": "the left hand is on the right from the front",
             "left": "the toes point left from the left side", "right": "the toes point right from the right side"}  # fmt: skip
@@ -51,6 +51,7 @@ def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm", drawn: Collection[
         given=json.loads(as_json(marks)),
         known=LINES,
         drawn=list(drawn),
+        legs=has_legs(drawn),
         picture=base64.b64encode(jpeg).decode("ascii"),
         width=marks.width,
         height=marks.height,
@@ -59,13 +60,17 @@ def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm", drawn: Collection[
     return page
 
 
-def confirm_page(pictures: Sequence[tuple[NDArray[np.uint8], Measured]], answer: str, units: Units) -> str:
+def confirm_page(
+    pictures: Sequence[tuple[NDArray[np.uint8], Measured]], answer: str, units: Units, drawn: Collection[str] = LINES
+) -> str:
     """Return the page that shows what was found on the pictures (H, W, 3) of one fitting, to be confirmed; it saves a file `answer`.
+
+    `drawn`: the level lines drawn on the garment, as for `mark_page`; those that were not found are named.
 
     Each picture comes with its marks measured as if already confirmed. The text contains private pictures: write it so that only
     its owner can read it.
     """
-    shown = [_shown(found, units) for _, found in pictures]
+    shown = [_shown(found, units, drawn) for _, found in pictures]
     page: str = template("photos/confirm_page.html").render(
         title=", ".join(one_line(found.marks.file) for _, found in pictures),
         given={"schema": ANSWER, "answer": answer, "pictures": shown, "mirror": _mirror([*pictures])},
@@ -109,24 +114,25 @@ def _smaller(pixels: NDArray[np.uint8]) -> bytes:
     return out.getvalue()
 
 
-def _shown(found: Measured, units: Units) -> dict[str, Any]:
+def _shown(found: Measured, units: Units, drawn: Collection[str]) -> dict[str, Any]:
     """One picture as the page draws it."""
-    marks = found.marks
-    knees = [name for name in KNEES if not marks.seen_from_the_side or name.endswith(marks.view)]
-    missing = [NAMES[name].lower() for name in (*MAIN, *knees) if name not in marks.lines]
+    marks, names = found.marks, {**called(drawn), **NAMES}
+    # a waistline need not be drawn, and the other leg's knee is not seen from the side
+    behind = (WAIST, *(name for name in KNEES if marks.seen_from_the_side and not name.endswith(marks.view)))
+    missing = [names[name].lower() for name in named(drawn) if name not in (*marks.lines, *behind)]
     missing += ["plumb lines"] * (not marks.verticals) + ["sheet of paper"] * (marks.sheet is None)
     side = "side" if marks.seen_from_the_side else ""
     return {
         "title": f"{one_line(marks.file)}: the {marks.view} {side}".rstrip(),
         "marks": json.loads(as_json(marks)),
-        "things": sorted(_things(found, units), key=lambda thing: not thing["doubt"]),
+        "things": sorted(_things(found, units, names), key=lambda thing: not thing["doubt"]),
         "missing": missing,
         "warnings": list(found.warnings),
     }
 
 
-def _things(found: Measured, units: Units) -> Iterator[dict[str, Any]]:
-    """Each line as the page draws it, with its main readings."""
+def _things(found: Measured, units: Units, names: Mapping[str, str]) -> Iterator[dict[str, Any]]:
+    """Each line as the page draws it, by its name there, with its main readings."""
     marks = found.marks
     doubts = {name: doubt for name, doubt in marks.doubts.items() if doubt != MIRRORED}
     tracks = {**{name: line.track for name, line in found.lines.items()}, **found.grains, "centre_seam": found.seam}
@@ -144,7 +150,7 @@ def _things(found: Measured, units: Units) -> Iterator[dict[str, Any]]:
             course = [[round(float(x), 1), round(float(y), 1)] for x, y in kept] or course
         numbers = [f"{reading.what} {reading_text(reading, units)}" for reading in found.readings
                    if reading.line == name and reading.what in MAIN_READINGS and reading.value is not None]  # fmt: skip
-        whole = "Side seam" if kind == "centre_seam" and marks.seen_from_the_side else NAMES[name]
+        whole = "Side seam" if kind == "centre_seam" and marks.seen_from_the_side else names[name]
         whole += f" {index + 1}" if kind == "verticals" else ""
         yield {
             "name": whole,
