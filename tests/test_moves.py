@@ -345,6 +345,55 @@ def test_a_fold_can_be_let_out_by_a_part(do: str, which: str) -> None:
         assert len(joint.of) == len(joint.hidden) - 1
 
 
+@pytest.mark.parametrize("which", ["front", "back"])
+@pytest.mark.parametrize("do", ["spread", "widen", "wedge"])
+def test_half_a_millimetre_is_let_out_as_any_other(do: str, which: str) -> None:
+    """Folded by 1 mm and let out by 0.6 it is folded by 0.4, with one step at each end of a cut that runs through."""
+    old = BLOCK.pieces[which]
+    y = old.levels["hip"] - 20
+    cut = {} if do == "widen" else {"cut": (f"inner at {y} mm", f"outer at {y} mm")}
+    let_out = moved(moved(old, -1.0, do=do, **cut), 0.6, do=do, **cut)
+    wanted = moved(old, -0.4, do=do, **cut)
+    assert Polygon(let_out.outline).area == pytest.approx(Polygon(wanted.outline).area, abs=2.0)
+    if do == "wedge":
+        return
+    for one, other in zip(let_out.joints, wanted.joints, strict=True):
+        assert one.seam == other.seam
+        assert one.hidden is not None and other.hidden is not None
+        assert length(one.hidden) == pytest.approx(length(other.hidden), abs=0.05)
+
+
+@pytest.mark.parametrize("which", ["front", "back"])
+@pytest.mark.parametrize("do", ["spread", "widen", "wedge"])
+def test_a_second_fold_at_the_same_place_takes_as_much_again(do: str, which: str) -> None:
+    """It lies beside the first, which stays shut: nothing comes to light, and the steps of both are kept for trueing."""
+    old = BLOCK.pieces[which]
+    y = old.levels["hip"] - 20
+    cut = {} if do == "widen" else {"cut": (f"inner at {y} mm", f"outer at {y} mm")}
+    one = moved(old, -6.0, do=do, **cut)
+    two = moved(one, -6.0, do=do, **cut)
+    first, second, whole = (Polygon(piece.outline).area for piece in (one, two, old))
+    assert first - second == pytest.approx(whole - first, rel=0.01)
+    assert len(two.joints) == 2 * len(one.joints) == 4
+
+
+@pytest.mark.parametrize("which", ["front", "back"])
+def test_what_lies_covered_by_a_fold_is_where_it_was_when_the_fold_is_let_out(which: str) -> None:
+    """The steps of a first fold lie under a second one, 8 mm below it and twice as deep; let out, they are seen as they were."""
+    old = BLOCK.pieces[which]
+    above, below = (
+        {"do": "spread", "cut": (f"inner at {y} mm", f"outer at {y} mm")}
+        for y in (old.levels["hip"] - 20, old.levels["hip"] - 28)
+    )
+    folded = moved(old, -6.0, **above)
+    let_out = moved(moved(folded, -12.0, **below), 12.0, **below)
+    assert Polygon(let_out.outline).area == pytest.approx(Polygon(folded.outline).area, rel=1e-5)
+    for before, after in zip(folded.joints, let_out.joints, strict=False):
+        assert (after.seam, before.hidden is not None) == (before.seam, after.hidden is not None)
+        assert after.at == pytest.approx(before.at)
+        assert after.hidden == pytest.approx(before.hidden)
+
+
 def test_a_fold_lies_where_it_lay_when_the_paper_is_cut_elsewhere() -> None:
     """Folded along the grain, then spread across the seat: the fold at the waist goes up with what it covers, the hem's stays."""
     folded = moved(BLOCK.back, -10.0, do="widen")
