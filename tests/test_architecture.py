@@ -36,7 +36,7 @@ MAY_IMPORT = {
     },
     "cli": {
         "__init__", "plausible", "photos", "knowledge", "diagnosis", "planning", "sessions", "interview", "reports",
-        "pattern", "drape", "files", "units", "problems",
+        "pattern", "drape", "templates", "files", "units", "problems",
     },
 }  # fmt: skip
 ONLY_HOME = {
@@ -48,7 +48,7 @@ ONLY_HOME = {
     "shapely": "drape pattern",
     "svgelements": "pattern",
     "PIL": "drape photos reports",
-    "jinja2": "templates reports",
+    "jinja2": "templates",
 }
 
 

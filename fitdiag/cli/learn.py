@@ -8,21 +8,16 @@ from pathlib import Path
 from typing import Any
 
 from fitdiag.cli.arguments import folder_of, rules_of
-from fitdiag.cli.output import counted, say, say_all, say_problems, say_then, say_written, write_data
+from fitdiag.cli.output import say, say_all, say_problems, say_then, say_written, write_data
 from fitdiag.diagnosis.learning import WEIGHT, Score
 from fitdiag.files import refuse_taken, write_atomically
 from fitdiag.knowledge.load import load_rules
-from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import command, one_line, shown_path
 from fitdiag.sessions import replay
-from fitdiag.sessions.learn import HELD_OUT, Change, Learning, learn_from, patch
+from fitdiag.sessions.learn import HELD_OUT, Learning, learn_from, patch
+from fitdiag.templates import render
 
 SCHEMA = "fitdiag.learning/1"
-_KINDS = (
-    ("how_often", "How often a cause shows a sign"),
-    ("seen_anyway", "How often a sign is seen anyway"),
-    ("base_rate", "How common a cause is"),
-)
 
 
 def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: bool, replace: bool) -> int:
@@ -38,13 +33,7 @@ def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: b
     if as_json:
         write_data(learned_data(learning))
         return 0
-    _say_report(base, learning)
-    before, after = learning.before.answer_bits, learning.words.answer_bits
-    if learning.changes and before <= after:
-        say(
-            "\nWith these words the sessions held out are foretold no better. Wait for more sessions before you accept."
-        )
-    say()
+    say(render("cli/learn.txt", base=base, learning=learning, held_out=HELD_OUT))
     if not learning.changes:
         say("No word is to be changed." + (" No patch is written." if to is not None else ""))
     elif to is None:
@@ -56,59 +45,6 @@ def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: b
         say_then(text, f"patch -p0 < {command(Path(to).resolve())}")
         say("Then fitdiag rules check and fitdiag rules test. The sources stay; say there what was learned.")
     return 0
-
-
-def _say_report(base: RuleBase, learning: Learning) -> None:
-    gathered = learning.gathered
-    say(
-        f"{gathered.files} session logs, {len(gathered.left_out)} left out; {learning.with_outcome} say what came of them."
-        f" Learned from {len(gathered.training)}, held out {len(gathered.held_out)} (one in {HELD_OUT})."
-    )
-    say("Counted are answers to questions, on a form or from photos. Volunteered signs and those from a file are not.")
-    _say_scores(learning)
-    say(f"\n{counted(len(learning.changes), 'word')} would change{':' if learning.changes else '.'}")
-    for kind, title in _KINDS:
-        changes = [change for change in learning.changes if change.kind == kind]
-        if changes:
-            say(f"\n{title}")
-        say_all(f"- {_change_text(base, change)}" for change in changes)
-
-
-def _change_text(base: RuleBase, change: Change) -> str:
-    estimate = change.estimate
-    number = getattr(base.words, change.kind).words[change.old]
-    value = (
-        f"{change.old} ({number:g}) -> {change.new}. Learned {estimate.value:.2f},"
-        f" between {estimate.low:.2f} and {estimate.high:.2f}."
-    )
-    if change.kind == "base_rate":
-        return (
-            f"{base.causes[change.rule].title}: {value} {change.asked} sessions speak of it; it was there in about {estimate.hits:.0f},"
-            f" surely in {change.seen}."
-        )
-    asked = f"The sign was asked {change.asked} times and seen {change.seen} times"
-    if change.kind == "seen_anyway":
-        return f"{base.symptoms[change.rule].title}: {value} {asked}, in about {estimate.hits:.0f} without a cause."
-    cause, symptom = base.causes[change.rule].title, base.symptoms[change.symptom].title
-    return (
-        f"'{cause}' shows '{symptom}': {value} {asked}; the cause was there in about {estimate.trials:.0f}"
-        f" of them and brought it in about {estimate.hits:.0f}."
-    )
-
-
-def _say_scores(learning: Learning) -> None:
-    before = learning.before
-    if not before.answers:
-        say("No session was held out, so nothing can be said about how well the strengths foretell.")
-        return
-    say(f"\nHow well {before.answers} answers held out are foretold: bits (squared distance) of each, less is better")
-    rows = (("as the rules stand", before), ("with the words below", learning.words), ("as learned", learning.numbers))
-    for name, score in rows:
-        text = f"{score.answer_bits / score.answers:.4f} ({score.answer_brier / score.answers:.4f})"
-        if score.cases:
-            causes = f"{score.cause_bits / score.cases:.3f} ({score.cause_brier / score.cases:.3f})"
-            text += f"; of all causes of each of {score.cases} sessions whose outcome is known {causes}"
-        say(f"- {name}: {text}")
 
 
 def learned_data(learning: Learning) -> dict[str, Any]:

@@ -3,7 +3,6 @@ their own script."""
 
 from __future__ import annotations
 
-import base64
 import io
 import json
 from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -26,7 +25,7 @@ from fitdiag.photos.propose import MIRRORED
 from fitdiag.photos.readings import Measured
 from fitdiag.photos.trousers import HIP, KNEES, WAIST
 from fitdiag.problems import one_line
-from fitdiag.templates import template
+from fitdiag.templates import render
 from fitdiag.units import Units
 
 ANSWER = "fitdiag.confirmed/1"
@@ -46,18 +45,18 @@ def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm", drawn: Collection[
 
     The text contains a private picture: write it so that only its owner can read it.
     """
-    page: str = template("photos/mark_page.html").render(
+    return render(
+        "photos/mark_page.html",
         file=one_line(marks.file) or "a picture",
         given=json.loads(as_json(marks)),
         known=LINES,
         drawn=list(drawn),
         legs=has_legs(drawn),
-        picture=base64.b64encode(jpeg).decode("ascii"),
+        picture=jpeg,
         width=marks.width,
         height=marks.height,
         inches=units == "in",
     )
-    return page
 
 
 def confirm_page(
@@ -71,12 +70,12 @@ def confirm_page(
     its owner can read it.
     """
     shown = [_shown(found, units, drawn) for _, found in pictures]
-    page: str = template("photos/confirm_page.html").render(
+    return render(
+        "photos/confirm_page.html",
         title=", ".join(one_line(found.marks.file) for _, found in pictures),
         given={"schema": ANSWER, "answer": answer, "pictures": shown, "mirror": _mirror([*pictures])},
-        pictures=[base64.b64encode(_smaller(pixels)).decode("ascii") for pixels, _ in pictures],
+        pictures=[_smaller(pixels) for pixels, _ in pictures],
     )
-    return page
 
 
 def _mirror(pictures: Sequence[tuple[NDArray[np.uint8], Measured]]) -> list[dict[str, Any]]:

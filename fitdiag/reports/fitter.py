@@ -26,7 +26,7 @@ from fitdiag.reports.report import Items, Section, make_report
 from fitdiag.reports.sheet import Heading, Sheet, day_words, drawn, whole_amounts
 from fitdiag.reports.signs import captions, drawn_symptoms, figure
 from fitdiag.sessions.state import Conclusion
-from fitdiag.templates import template
+from fitdiag.templates import render
 from fitdiag.units import MM_PER_INCH, Units, format_length, format_reading
 
 ORIGINS: Mapping[Origin, str] = {
@@ -291,12 +291,11 @@ def chart(charts: Sequence[Chart], rounds: Sequence[RoundFacts], units: Units) -
         for series, row in panels
         if any(was for _, was, _ in row)
     )
-    drawn: str = template("reports/chart.svg").render(
-        desc=told_in_words or "Only what was expected is known.",
+    return render(
+        "reports/chart.svg", desc=told_in_words or "Only what was expected is known.",
         width=_PANEL, height=len(panels) * (_HIGH + _GAP) - _GAP, left=_LEFT, right=_PANEL - _RIGHT,
         panels=[_panel(series, row, units, n * (_HIGH + _GAP)) for n, (series, row) in enumerate(panels)],
     )  # fmt: skip
-    return drawn
 
 
 def _panel(series: Chart, row: Values, units: Units, top: float) -> dict[str, Any]:
@@ -417,11 +416,11 @@ _DOTS = "Full dots are measured, their bars the error to either side. Rings are 
 
 def fitter_page(base: RuleBase, conclusion: Conclusion, heading: Heading, beside: Beside) -> str:
     """The fitter's page as HTML."""
-    page: str = template("reports/fitter_page.html").render(
-        head=heading.line, verdict=conclusion.plan.verdict, images="'self' file:" if beside.photos or beside.laid else "",
+    return render(
+        "reports/fitter_page.html", head=heading.line, verdict=conclusion.plan.verdict,
+        images="'self' file:" if beside.photos or beside.laid else "",
         sections=list(_reasoning(base, conclusion, heading, beside)),
     )  # fmt: skip
-    return page
 
 
 def _reasoning(base: RuleBase, conclusion: Conclusion, heading: Heading, beside: Beside) -> Iterator[Section]:
@@ -437,7 +436,7 @@ def _reasoning(base: RuleBase, conclusion: Conclusion, heading: Heading, beside:
     short, long = sections(steps=False), sections(steps=True)
     yield short["This round"]
     named = "{0.number}. {0.title}: {0.amount}, {0.place}"
-    changes = tuple((named.format(one), drawn(one), ()) for one in beside.sheet.changes if one.pictures)
+    changes = tuple((named.format(one), drawn(one.pictures), ()) for one in beside.sheet.changes if one.pictures)
     if changes:
         yield Section("Before and after, drawn", (beside.sheet.key, Figures(changes)))
     found, signs = findings_table(base, findings, units), shown_signs(base, findings, beside.photos)

@@ -25,12 +25,11 @@ from fitdiag.knowledge.findings import MOST_DONE, SEVERITIES, SIDES, Finding, me
 from fitdiag.knowledge.model import Alteration, RuleBase, Symptom
 from fitdiag.knowledge.stations import TRIALS
 from fitdiag.knowledge.wearer import for_wearer
-from fitdiag.pattern.ink import svg
 from fitdiag.plausible import doubt_of_alteration, doubt_of_sign
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
-from fitdiag.reports.sheet import Heading, Picture
+from fitdiag.reports.sheet import Heading, Picture, drawn
 from fitdiag.reports.signs import figure
-from fitdiag.templates import template
+from fitdiag.templates import render
 from fitdiag.units import (
     MM_PER_INCH,
     InvalidLengthError,
@@ -86,8 +85,8 @@ def client_form(
     done = [_advised(told.alterations[name], mm, units, pictures) for name, mm, pictures in advised]
     # when to stop, and how to pin
     always, pins = ([c.client for c in told.about.cautions if c.when == when] for when in ("always", "pinning"))
-    page: str = template("reports/client_form.html").render(
-        schema=SCHEMA, begin=BEGIN, garment=garment, units=units, client=one_line(heading.client, 80),
+    return render(
+        "reports/client_form.html", schema=SCHEMA, begin=BEGIN, garment=garment, units=units, client=one_line(heading.client, 80),
         round_number=heading.round_number, token=token, alone=alone, photos=photos,
         kept=f"{zlib.crc32(repr((units, rows, done)).encode()):08x}",  # so that other questions do not pick up answers kept on the device
         felt=[row for row in rows if row["felt"]], seen=[row for row in rows if not row["felt"]], done=done,
@@ -95,7 +94,6 @@ def client_form(
         cautions=[*always[-1:], *pins], longest_words=LONGEST_WORDS,
         eighths=("1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8"),
     )  # fmt: skip
-    return page
 
 
 def _question(symptom: Symptom, garment: str, units: Units) -> dict[str, Any]:
@@ -123,14 +121,14 @@ def _question(symptom: Symptom, garment: str, units: Units) -> dict[str, Any]:
     }
 
 
-def _advised(rule: Alteration, amount: float | None, units: Units, drawn: Sequence[Picture]) -> dict[str, Any]:
+def _advised(rule: Alteration, amount: float | None, units: Units, pictures: Sequence[Picture]) -> dict[str, Any]:
     """An alteration for the client to report on: whether it was done."""
     return {
         "id": rule.id,
         "title": rule.title,
         "amount": format_given(amount, units) if amount is not None else "",
         "wholes": _wholes(max(rule.most_a_round.amount_mm, amount or 0.0) * 2.5),
-        "pictures": [(one.caption, Markup(svg(one.drawing))) for one in drawn],
+        "pictures": drawn(pictures),
     }
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import io
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -11,7 +10,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from fitdiag.pattern.pdf import document, plain
 from fitdiag.planning.stages import HONEST
-from fitdiag.templates import template
+from fitdiag.templates import render
 
 LABEL = "Simulated on an estimated body"
 GAP, HEAD = 16, 96  # px between pictures, and above them
@@ -59,12 +58,9 @@ def _fitting(pen: Any, text: str, font: Any, room: float) -> str:
 
 def sheet_html(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, body: Sequence[str]) -> str:
     """A self-contained HTML page."""
-    shown = [
-        [(VIEW_WORDS.get(name, name), base64.b64encode(png_of(view)).decode()) for name, view in views.items()]
-        for views in drawn
-    ]
+    shown = [[(VIEW_WORDS.get(name, name), png_of(view)) for name, view in views.items()] for views in drawn]
     muslins = zip(heads, captions, shown, strict=True)
-    return str(template("reports/muslin_page.html").render(muslins=muslins, body=body, label=LABEL, honest=HONEST))
+    return render("reports/muslin_page.html", muslins=muslins, body=body, label=LABEL, honest=HONEST)
 
 
 def sheet_pdf(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, body: Sequence[str]) -> bytes:

@@ -5,12 +5,10 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Iterator
-from functools import cache
-from pathlib import Path
-from typing import Any
 
 from fitdiag.knowledge.basics import source_key
 from fitdiag.knowledge.model import Cause, RuleBase
+from fitdiag.templates import render
 from fitdiag.units import Units, format_length
 
 _MARK = re.compile(r"  (?:- |\d+\. )")  # of a list item
@@ -25,8 +23,8 @@ def page(base: RuleBase, rule_id: str, units: Units = "in", width: int = 80) -> 
     words, more_or_less = base.words, base.words.more_or_less.words
     causes = base.causes.values()
     shifted = [cause for cause in causes if rule_id in cause.body]
-    text = _template().render(
-        base=base, rule=rule, kind=kind, underline="=" * min(len(rule.title), width),
+    text = render(
+        "reports/rule_page.txt", base=base, rule=rule, kind=kind, underline="=" * min(len(rule.title), width),
         length=lambda mm: format_length(mm, units), cite=lambda source: _cite(base, source),
         how_often=words.how_often.words, base_rate=words.base_rate.words, more_or_less=more_or_less,
         shown_by=_shown_by(base, rule_id),
@@ -44,19 +42,6 @@ def page(base: RuleBase, rule_id: str, units: Units = "in", width: int = 80) -> 
     )  # fmt: skip
     lines = (line for row in re.sub(r"\n{3,}", "\n\n", text).splitlines() for line in _folded(row, width))
     return "\n".join(lines).rstrip() + "\n"
-
-
-@cache
-def _template() -> Any:
-    from jinja2 import Environment, StrictUndefined  # noqa: PLC0415 (loaded only where a page is written)
-
-    pages = Environment(undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_on_one_line)
-    return pages.from_string(Path(__file__).with_name("rule_page.txt").read_text(encoding="utf-8"))
-
-
-def _on_one_line(value: Any) -> Any:
-    """Put a text of the rules on one line; the output of the page's macros already ends its lines."""
-    return value.replace("\n", " ") if isinstance(value, str) and not value.endswith("\n") else value
 
 
 def _folded(text: str, width: int) -> Iterator[str]:

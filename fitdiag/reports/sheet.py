@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import takewhile
@@ -26,7 +25,7 @@ from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.reports.report import counted
 from fitdiag.sessions.state import Conclusion
-from fitdiag.templates import template
+from fitdiag.templates import render
 from fitdiag.units import NO_BREAK, Units, in_units
 
 TITLE = "What to change on your {}"
@@ -250,15 +249,13 @@ def pictures_of(
 
 def client_page(sheet: Sheet, *, large: bool = False) -> str:
     """The page for a client who works alone, as one HTML file: no script, one style known by its hash, drawings inside."""
-    changes = [{**vars(change), "pictures": drawn(change)} for change in sheet.changes]
-    muslins = [(caption, b64encode(picture).decode()) for caption, picture in sheet.muslins]
-    page: str = template("reports/client_page.html").render(
-        cloth=CLOTH, look=LOOK, paper=PAPER, smooth=SMOOTH, then=THEN, then_note=THEN_NOTE,
-        sheet={**vars(sheet), "changes": changes, "muslins": muslins}, large=large,
+    changes = [{**vars(change), "pictures": drawn(change.pictures)} for change in sheet.changes]
+    return render(
+        "reports/client_page.html", cloth=CLOTH, look=LOOK, paper=PAPER, smooth=SMOOTH, then=THEN, then_note=THEN_NOTE,
+        sheet={**vars(sheet), "changes": changes}, large=large,
     )  # fmt: skip
-    return page
 
 
-def drawn(change: Change) -> list[tuple[str, Markup]]:
-    """The drawings of a change as SVG; every text in a drawing is escaped by its writer."""
-    return [(picture.caption, Markup(svg(picture.drawing))) for picture in change.pictures]
+def drawn(pictures: Sequence[Picture]) -> list[tuple[str, Markup]]:
+    """Drawings as SVG, each with its caption; every text in a drawing is escaped by its writer."""
+    return [(picture.caption, Markup(svg(picture.drawing))) for picture in pictures]

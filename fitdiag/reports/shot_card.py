@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.pattern.pdf import PAPERS, Paper, document, plain
 from fitdiag.problems import one_line, stop
-from fitdiag.templates import template
+from fitdiag.templates import render, template
 from fitdiag.units import MM_PER_INCH, Units, format_given, format_reading, round_length
 
 if TYPE_CHECKING:
@@ -147,7 +147,7 @@ def _told(kept: str) -> str:
 
 def card_html(card: Card, *, large: bool = False) -> str:
     """The card as one self-contained HTML page."""
-    return str(template("reports/shot_card.html").render(card=card, large=large))
+    return render("reports/shot_card.html", card=card, large=large)
 
 
 # -- paper ---------------------------------------------------------------------------------------------------------------

@@ -14,7 +14,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.stations import STATIONS, TITLES, numbered, station_of
 from fitdiag.pattern.pdf import PAPERS, document, plain
 from fitdiag.reports.signs import captions, drawn_symptoms, figure, is_graded
-from fitdiag.templates import template
+from fitdiag.templates import render
 from fitdiag.units import Units
 
 if TYPE_CHECKING:
@@ -66,7 +66,7 @@ def signs_by_station(base: RuleBase, units: Units) -> Iterator[tuple[str, tuple[
 def sheet_html(base: RuleBase, units: Units) -> str:
     """The sheet as an HTML page."""
     stations = list(signs_by_station(base, units))
-    return str(template("reports/sign_sheet.html").render(title=TITLE, intro=INTRO, stations=stations))
+    return render("reports/sign_sheet.html", title=TITLE, intro=INTRO, stations=stations)
 
 
 def sheet_pdf(base: RuleBase, units: Units, paper: str) -> bytes:
