@@ -6,7 +6,7 @@ import datetime as dt
 import io
 import re
 from base64 import b64encode
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import cache
 from hashlib import sha256
@@ -28,8 +28,9 @@ from fitdiag.planning.amounts import Amounts
 from fitdiag.planning.effects import effects
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.reports.client_pdf import Paper, client_pdf
-from fitdiag.reports.fitter import Beside, RoundFacts, Turn, chart, fitter_page, turning_answers, values
+from fitdiag.reports.fitter import Beside, Turn, chart, fitter_page, turning_answers, values
 from fitdiag.reports.sheet import Heading, Sheet, client_page, make_sheet
+from fitdiag.sessions.case_files import Advised, Carried, Outcome, Round
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.state import Conclusion, conclude, fold
 
@@ -41,25 +42,27 @@ DAY = dt.date(2026, 11, 9)
 PHOTOS = ("From behind, feet on the marks", "From the left side, with a string and a weight in view")
 HOSTILE = "</p><script>alert(1)</script><img src=x onerror=alert(2)>\"'&{{ 7 * 7 }}\x1b[2J"
 PAPERS = {"a4": (595.276, 841.890), "letter": (612.0, 792.0)}  # points: ISO 216 A4; ANSI Y14.1 A, 8.5 x 11 in
+
+
+def a_round(number: int, found: Mapping[str, tuple[float, float | None]], **more: Any) -> tuple[Round, Findings]:
+    """A round and what was measured at its try-on: symptom to mm and error."""
+    symptoms = {name: Finding(name, "yes", mm, error) for name, (mm, error) in found.items()}
+    return Round(number, Path(), **{"opened": DAY, "since": DAY, **more}), Findings(symptoms)
+
+
 ROUNDS = (
-    RoundFacts(
+    a_round(
         1,
-        dt.date(2026, 10, 5),
-        (("lengthen-back-crotch", 19.05),),
-        (("lengthen-back-crotch", 31.75),),
-        {"balance-lines-rise-to-back": (9.5, 6.0), "back grain to centre at waist": (76.2, None)},
+        {"balance-lines-rise-to-back": (9.5, 6.0)},
+        opened=dt.date(2026, 10, 5),
+        advised=(Advised("lengthen-back-crotch", 19.05),),
+        done=(Carried("lengthen-back-crotch", 31.75),),
+        outcome={"balance-lines-dip-to-back": Outcome(expected=3.0, error=6.0)},
     ),
-    RoundFacts(
+    a_round(
         2,
-        DAY,
-        (("tuck-across-back-hip", 19.05),),
-        (),
-        {
-            "balance-lines-dip-to-back": (19.05, 3.2),
-            "grainline-near-centre-back": (25.4, 3.0),
-            "total crotch length": (700.0, 3.0),
-        },
-        {"balance-lines-dip-to-back": (3.0, 6.0)},
+        {"balance-lines-dip-to-back": (19.05, 3.2), "grainline-near-centre-back": (25.4, 3.0)},
+        advised=(Advised("tuck-across-back-hip", 19.05),),
     ),
 )
 
@@ -380,7 +383,7 @@ def test_hostile_text_stays_text() -> None:
     base = hostile_rules()
     conclusion = conclude(base, findings)
     changes = {"base": base, "conclusion": conclusion, "client": HOSTILE}
-    facts = (RoundFacts(1, DAY, ((HOSTILE, 5.0),), (), {"balance-lines-dip-to-back": (5.0, None)}),)
+    facts = (a_round(1, {"balance-lines-dip-to-back": (5.0, None)}, advised=(Advised(HOSTILE, 5.0),)),)
     pages = (
         client(THREE, **changes, photographs_next=[HOSTILE]),
         fitter(THREE, **changes, history=facts, effects=None),
@@ -495,21 +498,20 @@ def test_the_one_sign_of_a_plan_turns_it() -> None:
 
 
 def test_the_history_reads_a_rise_as_a_drop_below_zero_and_keeps_the_expected() -> None:
-    """A rise counts negative, a pattern measure stands in for an unmeasured grainline, the expected stands beside."""
-    drop, grain, crotch = rules().garment.charts  # type: ignore[union-attr]
+    """A rise counts negative, a round without the measure has none, the expected stands with the round after."""
+    drop, grain, _ = rules().garment.charts  # type: ignore[union-attr]
     assert ((1, (-9.5, 6.0), None), (2, (19.05, 3.2), (3.0, 6.0))) == values(drop, ROUNDS)
-    assert ((1, (76.2, None), None), (2, (25.4, 3.0), None)) == values(grain, ROUNDS)
-    assert (None, (700.0, 3.0)) == tuple(was for _, was, _ in values(crotch, ROUNDS))
+    assert ((1, None, None), (2, (25.4, 3.0), None)) == values(grain, ROUNDS)
 
 
 @pytest.mark.parametrize("count", [1, 2, 6])
 def test_the_chart_holds_every_value_inside_its_frame(count: int) -> None:
     """From one to six rounds: a dot for each value measured, a ring for each expected, all inside the picture."""
     rounds = [
-        RoundFacts(
+        a_round(
             n,
-            measured={"balance-lines-dip-to-back": (4.0 * n, 2.0), "total crotch length": (700.0 - n, None)},
-            expected={"balance-lines-dip-to-back": (3.0, 1.0)} if n > 1 else {},
+            {"balance-lines-dip-to-back": (4.0 * n, 2.0), "grainline-near-centre-back": (20.0 - n, None)},
+            outcome={"balance-lines-dip-to-back": Outcome(expected=3.0, error=1.0)},
         )
         for n in range(1, count + 1)
     ]

@@ -31,7 +31,6 @@ from fitdiag.units import Units
 if TYPE_CHECKING:
     from fitdiag.pattern.pdf import Paper
     from fitdiag.pattern.piece import Pattern
-    from fitdiag.reports.fitter import RoundFacts
     from fitdiag.reports.form import Advice, Form
 
 _FORM_QUESTIONS = 10
@@ -67,8 +66,9 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
     sheet = make_sheet(base, conclusion, heading, pattern=pattern, photographs_next=photographs,
                        muslins=look.shown.pictures if look.shown is not None else (), alone=case.alone)  # fmt: skip
     report = make_report(base, conclusion, case.name, on_pattern=effects, simulated=look.shown)
+    history = [(each, RoundLog.of(each).findings(base)) for each in case.rounds]
     beside = Beside(
-        sheet, _before(base, case), _facts(base, case), effects, turning_answers(base, conclusion.diagnosis.findings, conclusion),
+        sheet, _before(base, case), history, effects, turning_answers(base, conclusion.diagnosis.findings, conclusion),
         _pictures(one, sorted(path.name for path in one.photos.glob("*.measured.png"))), look.shown,
         _pictures(one, look.shown.laid if look.shown is not None else ()),
     )  # fmt: skip
@@ -167,26 +167,6 @@ def _before(base: RuleBase, case: Case) -> Conclusion | None:
         return conclude(base, log.findings(base)) if log.begun else None
     except ProblemsFoundError:
         return None
-
-
-def _facts(base: RuleBase, case: Case) -> list[RoundFacts]:
-    """The rounds as numbers for the chart."""
-    from fitdiag.reports.fitter import RoundFacts
-
-    facts = []
-    expected: dict[str, tuple[float, float | None]] = {}
-    for one in case.rounds:
-        found = RoundLog.of(one).findings(base).symptoms
-        measured = {f.symptom: (f.amount_mm, f.error_mm) for f in found.values() if f.amount_mm is not None}
-        measured |= {f.symptom: (0.0, None) for f in found.values() if f.seen == "no" and f.symptom in expected}
-        facts.append(
-            RoundFacts(
-                one.number, one.opened, tuple((a.alteration, a.amount_mm) for a in one.advised),
-                tuple((d.alteration, d.amount_mm) for d in one.done if d.done), measured, expected,
-            )
-        )  # fmt: skip
-        expected = {s: (max(o.expected, 0.0), o.error) for s, o in one.outcome.items() if o.expected is not None}
-    return facts
 
 
 def simulated_round(

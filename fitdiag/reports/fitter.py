@@ -4,7 +4,6 @@ rounds, the chart, and answers that would change the list. One self-contained HT
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -25,6 +24,7 @@ from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import Items, Section, make_report
 from fitdiag.reports.sheet import Heading, Sheet, day_words, drawn, whole_amounts
 from fitdiag.reports.signs import captions, drawn_symptoms, figure
+from fitdiag.sessions.case_files import Advised, Carried, Round
 from fitdiag.sessions.state import Conclusion
 from fitdiag.templates import render
 from fitdiag.units import MM_PER_INCH, Units, format_length, format_reading
@@ -184,82 +184,69 @@ def turns_table(base: RuleBase, turns: Iterable[Turn]) -> Table:
     return Table("Answers that would turn the first recommendation", heads, tuple(rows), numbers=False)
 
 
-def rounds_table(charts: Sequence[Chart], rounds: Sequence[RoundFacts], units: Units) -> Table:
+def rounds_table(charts: Sequence[Chart], history: History, units: Units) -> Table:
     """The numbers of the chart, measured and expected, round by round."""
-    series = shown(charts, rounds)
+    series = shown(charts, history)
     rows = []
-    for place, facts in enumerate(sorted(rounds, key=lambda facts: facts.number)):
+    for place, (one, _) in enumerate(history):
         cells = []
         for _, values in series:
             _, was, wanted = values[place]
             cells.append(whole_amounts(told(was, units) + (f" (expected {told(wanted, units)})" if wanted else "")))
-        rows.append((str(facts.number), *cells))
-    return Table("The same in numbers", ("Round", *(one.title for one, _ in series)), tuple(rows))
+        rows.append((str(one.number), *cells))
+    return Table("The same in numbers", ("Round", *(chart.title for chart, _ in series)), tuple(rows))
 
 
-def rounds_told(base: RuleBase, rounds: Sequence[RoundFacts], units: Units) -> tuple[str, ...]:
+def rounds_told(base: RuleBase, history: History, units: Units) -> tuple[str, ...]:
     """One sentence per round: what was advised and what was done."""
 
-    def listed(items: Sequence[tuple[str, float | None]]) -> str:
+    def listed(items: Iterable[Advised | Carried]) -> str:
         return "; ".join(
-            lower_first(base.alterations[name].title if name in base.alterations else name)
-            + (f", {format_length(mm, units)}" if mm is not None else "")
-            for name, mm in items
+            lower_first(
+                base.alterations[item.alteration].title if item.alteration in base.alterations else item.alteration
+            )
+            + (f", {format_length(item.amount_mm, units)}" if item.amount_mm is not None else "")
+            for item in items
         )
 
     result = []
-    for facts in sorted(rounds, key=lambda facts: facts.number):
-        day = f" ({day_words(facts.date)})" if facts.date else ""
-        parts = [f"Advised: {listed(facts.advised)}."] if facts.advised else []
-        if facts.done:
-            parts.append(f"Done: {listed(facts.done)}.")
-        elif facts.advised:
+    for one, _ in history:
+        parts = [f"Advised: {listed(one.advised)}."] if one.advised else []
+        if done := [item for item in one.done if item.done]:
+            parts.append(f"Done: {listed(done)}.")
+        elif one.advised:
             parts.append("What was done is not known yet.")
-        result.append(" ".join([f"Round {facts.number}{day}.", *(parts or ["Nothing advised so far."])]))
+        told = parts or ["Nothing advised so far."]
+        result.append(" ".join([f"Round {one.number} ({day_words(one.opened)}).", *told]))
     return tuple(result)
 
 
+History = Sequence[tuple[Round, Findings]]  # the rounds of a case in order, each with what was found at its try-on
 Reading = tuple[float, float | None]  # mm, and its standard deviation if known
-
-
-@dataclass(frozen=True)
-class RoundFacts:
-    """One round: what was advised and what was done (alteration and mm), what was measured and what had been expected.
-
-    `measured` and `expected` go by a symptom's id or by the name of a pattern measure. What is expected of round 3 stands
-    with round 3, though it was said in round 2.
-    """
-
-    number: int
-    date: dt.date | None = None
-    advised: tuple[tuple[str, float | None], ...] = ()
-    done: tuple[tuple[str, float | None], ...] = ()
-    measured: Mapping[str, Reading] = field(default_factory=dict)
-    expected: Mapping[str, Reading] = field(default_factory=dict)
-
-
 Values = tuple[tuple[int, Reading | None, Reading | None], ...]  # round, measured, expected
 
 
-def values(series: Chart, rounds: Sequence[RoundFacts]) -> Values:
-    """What was measured and expected, round by round."""
-    ordered = sorted(rounds, key=lambda facts: facts.number)
-    return tuple(
-        (facts.number, _reading(series, facts.measured), _reading(series, facts.expected)) for facts in ordered
-    )
+def values(series: Chart, history: History) -> Values:
+    """What was measured and expected, round by round; a sign that is gone counts as 0 mm where an amount was expected."""
+    rows: list[tuple[int, Reading | None, Reading | None]] = []
+    expected: dict[str, Reading] = {}
+    for one, findings in history:
+        found = findings.symptoms.values()
+        measured: dict[str, Reading] = {f.symptom: (f.amount_mm, f.error_mm) for f in found if f.amount_mm is not None}
+        measured |= {f.symptom: (0.0, None) for f in found if f.seen == "no" and f.symptom in expected}
+        rows.append((one.number, _reading(series, measured), _reading(series, expected)))
+        expected = {s: (max(o.expected, 0.0), o.error) for s, o in one.outcome.items() if o.expected is not None}
+    return tuple(rows)
 
 
 def _reading(series: Chart, found: Mapping[str, Reading]) -> Reading | None:
-    for key, sign in series.of.items():
-        if key in found and math.isfinite(found[key][0]):
-            mm, error = found[key]
-            return mm * sign, error if error is not None and math.isfinite(error) and error > 0 else None
-    return None
+    readings = ((found[key], sign) for key, sign in series.of.items() if key in found)
+    return next(((mm * sign, error or None) for (mm, error), sign in readings), None)
 
 
-def shown(charts: Sequence[Chart], rounds: Sequence[RoundFacts]) -> tuple[tuple[Chart, Values], ...]:
+def shown(charts: Sequence[Chart], history: History) -> tuple[tuple[Chart, Values], ...]:
     """The charts of a garment that have a value in any round."""
-    every = ((series, values(series, rounds)) for series in charts)
+    every = ((series, values(series, history)) for series in charts)
     return tuple((series, row) for series, row in every if any(was or wanted for _, was, wanted in row))
 
 
@@ -277,12 +264,12 @@ _PANEL, _HIGH, _GAP = 92.0, 62.0, 8.0  # width and height of a panel, and the ga
 _LEFT, _TOP, _RIGHT, _BOTTOM = 17.0, 13.0, 4.0, 9.0  # margins of a panel, for text
 
 
-def chart(charts: Sequence[Chart], rounds: Sequence[RoundFacts], units: Units) -> str:
+def chart(charts: Sequence[Chart], history: History, units: Units) -> str:
     """The measures over the rounds, one panel below another, as SVG; empty without a value.
 
     A dot is measured, its bar is the error to either side, a ring is what was expected; told by shape, never by colour.
     """
-    panels = shown(charts, rounds)
+    panels = shown(charts, history)
     if not panels:
         return ""
     told_in_words = "; ".join(
@@ -399,7 +386,7 @@ class Beside:
 
     sheet: Sheet
     before: Conclusion | None = None
-    history: Sequence[RoundFacts] = ()
+    history: History = ()
     effects: Effects | None = None
     turns: Sequence[Turn] = ()
     photos: Mapping[str, Sequence[str]] = field(default_factory=dict)
