@@ -14,10 +14,10 @@ import stat
 import sys
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import closing, contextmanager, suppress
+from contextlib import contextmanager, suppress
 from functools import partial
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, Self
 
 from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
 
@@ -114,7 +114,7 @@ def lock(descriptor: int, wait_s: float, at: int = 0) -> bool:
 
 
 class _Held:
-    """A file or folder that this process holds open. Closing it twice is harmless."""
+    """A file or folder that this process holds open; also as a context manager. Closing it twice is harmless."""
 
     def __init__(self, path: Path, descriptor: int, *, is_folder: bool = False) -> None:
         self.path, self.descriptor, self.is_folder = path, descriptor, is_folder
@@ -133,6 +133,12 @@ class _Held:
         if self.descriptor >= 0:
             os.close(self.descriptor)
             self.descriptor = -1
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
 
     def remove(self) -> None:
         """Remove and close it, in the order the system allows. Raises OSError."""
@@ -341,7 +347,7 @@ class Growing(_Held):
         """Lock it, waiting up to `wait_s`; False if another process holds it. `at`: an offset that is never written."""
         return lock(self.descriptor, wait_s, at)
 
-    def append(self, line: bytes) -> None:
+    def add(self, line: bytes) -> None:
         """Append a line and wait until it is on the disk; on failure the file stays as it was."""
         if not self.is_there:
             raise GoneError
@@ -404,7 +410,7 @@ def write_folder(folder: Path, files: Mapping[Path, bytes]) -> None:
             for inside in folders:
                 _make_folder(place / inside)
             for path, content in files.items():
-                with closing(_Held(place / path, disk.open(place / path, flags))) as part:
+                with _Held(place / path, disk.open(place / path, flags)) as part:
                     _write(part.descriptor, content)
                     disk.sync(part.descriptor)
             for inside in reversed(folders):

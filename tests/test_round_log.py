@@ -400,9 +400,9 @@ def test_a_log_is_gone_on_with_by_one_and_only_where_it_may_be_written(
     with first, pytest.raises(ProblemsFoundError, match="another interview"):
         SessionLog.resume(path)
 
-    def refused(path: Path) -> None:
+    def refused(log: SessionLog, path: Path) -> None:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr("fitdiag.sessions.log.Growing", refused)
+    monkeypatch.setattr(SessionLog, "__init__", refused)
     with pytest.raises(ProblemsFoundError, match="cannot be saved"):
         SessionLog.resume(path)

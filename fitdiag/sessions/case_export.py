@@ -8,7 +8,7 @@ import os
 import re
 import zipfile
 from collections.abc import Collection, Mapping
-from contextlib import ExitStack, closing, suppress
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -211,7 +211,7 @@ def delete_case(folder: Path) -> None:
     refuse_other_folder(folder)
     with alone(folder):
         for path in sorted(folder.glob("round-*/session.jsonl")):
-            with suppress(OSError), closing(files.Growing(path)) as log:
+            with suppress(OSError), files.Growing(path) as log:
                 if not log.lock(0.0, LARGEST_LOG):  # an interview would go on writing to a deleted case
                     message = "an interview of this case is open in another window"
                     raise stop("in-use", message, where=path, hint="leave it first")

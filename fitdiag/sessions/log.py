@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager, suppress
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from functools import cached_property
@@ -178,11 +178,8 @@ def _line(event: Event) -> tuple[Event, bytes]:
     return stamped, (json.dumps(stamped, separators=(",", ":")) + "\n").encode("ascii")
 
 
-class SessionLog(AbstractContextManager["SessionLog"]):
+class SessionLog(Growing):
     """A log open for writing, locked against a second writer. Use as a context manager."""
-
-    def __init__(self, path: Path, file: Growing) -> None:
-        self.path, self._file = path, file
 
     @classmethod
     def create(cls, path: Path, base: RuleBase, *, client: str, units: str, alone: bool = False) -> SessionLog:
@@ -195,35 +192,30 @@ class SessionLog(AbstractContextManager["SessionLog"]):
         """Open a log to continue it, cutting off a torn last line. Raises ProblemsFoundError."""
         read_log(path)  # a clear message for a file that is not a log, before it is opened for writing
         try:
-            file = Growing(path)
+            log = cls(path)
         except OSError as error:
             raise _cannot_write(path, error, "a session can only go on where its log may be written") from None
         try:
-            if not file.lock(_BUSY_S, LARGEST_LOG):
+            if not log.lock(_BUSY_S, LARGEST_LOG):
                 message = "another interview is writing to this log"
                 hint = "finish or close that one first"
                 raise stop("log-in-use", message, where=path, hint=hint)
             read = read_log(path)  # again: only under the lock does nobody add to it
-            file.cut(read.whole_bytes, line_end=read.ends_open)
+            log.cut(read.whole_bytes, line_end=read.ends_open)
         except OSError as error:
-            file.close()
+            log.close()
             raise _cannot_write(path, error, "nothing was changed") from None
         except BaseException:
-            file.close()
+            log.close()
             raise
-        return cls(path, file), read
-
-    @property
-    def is_there(self) -> bool:
-        """Whether the log is still where it was, neither moved nor deleted."""
-        return self._file.is_there
+        return log, read
 
     def append(self, event: Event) -> Event:
         """Write one event and wait until it is on the disk. On failure the log stays as it was. Raises ProblemsFoundError."""
         stamped, line = _line(event)
         hint = f"mend that, then go on with: {resume_command(self.path)}"
         try:
-            self._file.append(line)
+            self.add(line)
         except GoneError:
             message = "this log was moved or deleted while it was open; this answer is not saved"
             hint = "put it back, then go on with it; without it the session is lost"
@@ -231,13 +223,6 @@ class SessionLog(AbstractContextManager["SessionLog"]):
         except OSError as error:
             raise _cannot_write(self.path, error, hint, "this answer", "; every answer before it is saved") from None
         return stamped
-
-    def close(self) -> None:
-        """Release the log; calling it twice is harmless."""
-        self._file.close()
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
 
 
 _ELSEWHERE = "choose another place with --log"
