@@ -8,6 +8,7 @@ holds was left by a killed command, and the next one sweeps it.
 from __future__ import annotations
 
 import errno
+import hashlib
 import os
 import secrets
 import stat
@@ -546,6 +547,11 @@ def read_bytes(path: Path, largest: int, what: str = "file") -> bytes:
             "too-large", f"this {what} is larger than {largest // 1024} kB", where=where, hint="is it the right one?"
         )
     return raw
+
+
+def digest(content: bytes) -> str:
+    """SHA-256 of some content, in hex."""
+    return hashlib.sha256(content).hexdigest()
 
 
 def refuse_utf16(raw: bytes, where: Where | None, what: str = "file") -> None:

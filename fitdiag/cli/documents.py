@@ -14,7 +14,7 @@ from urllib.parse import quote
 from fitdiag.cli.lists import effects_of, pattern_in
 from fitdiag.cli.output import say
 from fitdiag.diagnosis.belief import Diagnosis
-from fitdiag.files import make_folder, read_bytes, refusals, refuse_utf16, remove_file, write_all
+from fitdiag.files import digest, make_folder, read_bytes, refusals, refuse_utf16, remove_file, write_all
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.stages import Simulation
@@ -23,7 +23,7 @@ from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import WRITERS, as_json
 from fitdiag.sessions.case_files import Advised, Case, Round
 from fitdiag.sessions.log import ABOUT_FILES, Event
-from fitdiag.sessions.round_log import RoundLog, advised_list, append, digest
+from fitdiag.sessions.round_log import RoundLog, advised_list, append
 from fitdiag.sessions.rounds import choice_of, nudged
 from fitdiag.sessions.state import Conclusion, conclude, offered_event
 from fitdiag.units import Units

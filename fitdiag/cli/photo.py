@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import re
 import sys
@@ -15,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from fitdiag.cli.arguments import ending_of, guess_units, length_of, lengths, paper_of, rules_of, units_of
 from fitdiag.cli.output import say, say_all, say_then, write, write_data
 from fitdiag.diagnosis.belief import finding_text
-from fitdiag.files import make_folder, refuse_taken, write_all, write_atomically
+from fitdiag.files import digest, make_folder, refuse_taken, write_all, write_atomically
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text
 from fitdiag.knowledge.strict_yaml import read_text
@@ -31,7 +30,6 @@ from fitdiag.photos.trousers import HIP
 from fitdiag.photos.trust import next_time
 from fitdiag.problems import Where, command, one_line, shown_path, stop
 from fitdiag.sessions.from_photos import findings_from
-from fitdiag.sessions.round_log import digest
 from fitdiag.units import LONGEST_MM, Units
 
 if TYPE_CHECKING:
@@ -110,7 +108,7 @@ def _clean(view: View, source: Path, face_above: int | None) -> tuple[Marks, byt
         marks = read_marks(sidecar(source))
         check_same(picture, marks, sidecar(source))
         lines.append("its marks came with it")
-    return replace_fields(marks, view=view, sha256=hashlib.sha256(content).hexdigest()), content, lines
+    return replace_fields(marks, view=view, sha256=digest(content)), content, lines
 
 
 def _is_of_another(path: Path, content: bytes) -> bool:
@@ -473,8 +471,8 @@ def _refuse_mirrored(paths: Sequence[Path]) -> None:
         picture, marks = read_marked(path)
         content = clean_jpeg(replace_fields(picture, pixels=picture.pixels[:, ::-1]))
         copy = path.with_name(f"turned-{path.name}")
-        widths, digest = marks.widths_mm, hashlib.sha256(content).hexdigest()
-        bare = Marks(copy.name, digest, marks.width, marks.height, marks.view, marks.focal_35mm, widths_mm=widths)
+        widths, sha256 = marks.widths_mm, digest(content)
+        bare = Marks(copy.name, sha256, marks.width, marks.height, marks.view, marks.focal_35mm, widths_mm=widths)
         turned |= {copy: content, sidecar(copy): as_json(bare)}
     if turned:
         write_all(turned, replace=True)

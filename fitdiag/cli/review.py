@@ -182,22 +182,23 @@ class _Run:
 
     def _carried(self) -> tuple[Carried, ...]:
         """What was really done: from the command line, the form, or by asking; it is never assumed."""
-        reported = self._told_done()
+        reported = self._told_done(self.one)
         result = []
         for item in self.one.advised:
             if item.alteration in reported:
-                result.append(rounds.carried(self.one, item.alteration, *reported.pop(item.alteration)))
+                result.append(reported.pop(item.alteration))
             elif self.screen.interactive:
                 result.append(ask_done(self.screen, self.base, item, self.case.units))
-        return (*result, *(rounds.carried(self.one, name, *how) for name, how in reported.items()))
+        return (*result, *reported.values())
 
-    def _told_done(self) -> rounds.Told:
-        return rounds.told_done(self.base, self.done, self.form.done if self.form is not None else (), self.case.units)
+    def _told_done(self, one: Round) -> dict[str, Carried]:
+        ticked = self.form.done if self.form is not None else ()
+        return rounds.told_done(self.base, one, self.done, ticked, self.case.units)
 
     def _done_late(self) -> None:
         """Record what was done after the next round has begun; it still belongs to the round before."""
         before = self.case.rounds[-2]
-        done = rounds.done_late(before, self._told_done(), self.done)
+        done = rounds.done_late(before, self._told_done(before), self.done)
         if done == before.done:
             return
         if RoundLog.of(self.one).begun:

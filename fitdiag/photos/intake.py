@@ -5,7 +5,6 @@ None of the file's metadata (location, camera, names, colour profile, thumbnails
 
 from __future__ import annotations
 
-import hashlib
 import io
 import warnings
 from collections.abc import Iterator
@@ -18,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import ExifTags, Image, ImageCms, JpegImagePlugin, UnidentifiedImageError
 
-from fitdiag.files import read_bytes
+from fitdiag.files import digest, read_bytes
 from fitdiag.photos.marks import LONGEST_SIDE, Marks
 from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
 
@@ -76,7 +75,7 @@ def read_picture(path: Path, *, smaller: bool = False) -> Picture:
             size = image.size
             _check_limits(image, raw, where, smaller=smaller)
             made_smaller = size if image.size != size else None
-            sha256 = hashlib.sha256(raw).hexdigest()
+            sha256 = digest(raw)
             del raw
             image.load()
             focal, has_location, orientation = _exif_facts(image)

@@ -13,7 +13,7 @@ import math
 import re
 import unicodedata
 import zlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Annotated, Any, Literal, TypeVar, get_args
@@ -252,7 +252,8 @@ class _Reading:
         kept: dict[str, Answer] = {}
         for name, answer in answers:
             if name in kept:
-                self._warn("form-twice", f"{self._title(name)}: answered twice; the first answer was kept")
+                rule = self.base.symptoms.get(name) or self.base.alterations[name]
+                self._warn("form-twice", f"{rule.title}: answered twice; the first answer was kept")
             kept.setdefault(name, answer)
         return tuple(kept.values())
 
@@ -275,7 +276,10 @@ class _Reading:
             return None
         if seen != "yes":
             return Finding(name, "no" if seen == "no" else "unsure", origin="form")
-        amount, measure = self._amount(item, name), symptom.measure
+        measure = symptom.measure
+        amount = self._amount(
+            item, symptom, lambda mm: doubt_of_sign(measure.most_mm, mm) if measure is not None else ""
+        )
         if amount is not None and measure is None:
             self._warn("form-amount", f"{symptom.title}: there is no amount to measure; the amount was left out")
         if amount is None or measure is None:
@@ -289,36 +293,29 @@ class _Reading:
         self._warn("form-amount", f"{symptom.title}: {told}")
         return Finding(name, "yes", severity="slight", side=side, origin="form")
 
-    def _title(self, name: str) -> str:
-        """The title of a rule, if it is known."""
-        known = self.base.symptoms.get(name) or self.base.alterations.get(name)
-        return known.title if known else f"'{one_line(name, 50)}'"
-
-    def _amount(self, item: Mapping[str, str], name: str) -> float | None:
-        if "amount" not in item:
-            return None
+    def _amount(
+        self, item: Mapping[str, str], rule: Symptom | Alteration, doubt_of: Callable[[float], str]
+    ) -> float | None:
         try:
-            mm = parse_length(item["amount"]).mm
-            measure = self.base.symptoms[name].measure if name in self.base.symptoms else None
-            doubt = doubt_of_sign(measure.most_mm, mm) if measure is not None else ""
-            if name in self.base.alterations:
-                doubt = doubt_of_alteration(mm, self.base.alterations[name].most_a_round.amount_mm, self.units)
-            if doubt:
+            mm = parse_length(item["amount"]).mm if "amount" in item else None
+            if mm is not None and (doubt := doubt_of(mm)):
                 raise InvalidLengthError(f"{format_length(mm, self.units)}: {doubt}")
         except InvalidLengthError as error:
-            self._warn("form-amount", f"{self._title(name)}: {error}; the amount was left out")
+            self._warn("form-amount", f"{rule.title}: {error}; the amount was left out")
             return None
         return mm
 
     def _done(self, item: Mapping[str, str]) -> tuple[str, State, float | None] | None:
         name, state = item.get("alteration", ""), item.get("state")
-        if name not in self.base.alterations:
+        rule = self.base.alterations.get(name)
+        if rule is None:
             self._unknown("alteration", name, self.base.alterations)
             return None
         if state not in get_args(State):
-            self._warn("form-answer", f"{self._title(name)}: what was done is not one of the answers offered; left out")
+            self._warn("form-answer", f"{rule.title}: what was done is not one of the answers offered; left out")
             return None
-        amount = self._amount(item, name)
+        most = rule.most_a_round.amount_mm
+        amount = self._amount(item, rule, lambda mm: doubt_of_alteration(mm, most, self.units))
         return name, state, amount if state == "otherwise" else None  # type: ignore[return-value]
 
     def _feels(self, value: Mapping[str, Any]) -> tuple[tuple[str, Feel], ...]:

@@ -20,7 +20,6 @@ Sessions without an outcome are learned from as well; they say less.
 from __future__ import annotations
 
 import difflib
-import hashlib
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -41,7 +40,7 @@ from fitdiag.diagnosis.learning import (
     learn,
     score,
 )
-from fitdiag.files import read_bytes, refusals
+from fitdiag.files import digest, read_bytes, refusals
 from fitdiag.knowledge.findings import Findings, Origin, seen_by_amount
 from fitdiag.knowledge.load import read_rules
 from fitdiag.knowledge.model import RuleBase
@@ -172,17 +171,17 @@ def gather(base: RuleBase, paths: Sequence[Path]) -> Gathered:
     known: dict[str, Path] = {}
     for path in files:
         try:
-            digest = hashlib.sha256(read_bytes(path, LARGEST_LOG, "session log")).hexdigest()
-            if digest in known:
-                raise stop("copy", f"a copy of {shown_path(known[digest])}", where=path)
+            content = digest(read_bytes(path, LARGEST_LOG, "session log"))
+            if content in known:
+                raise stop("copy", f"a copy of {shown_path(known[content])}", where=path)
             session = read_session(path, base, layout, strengths)
         except ProblemsFoundError as stopped:
             first, *others = stopped.problems
             more = f"; {len(others)} more" if others else ""
             left_out.append(replace(first, message=f"left out: {first.message}{more}", hint=""))
             continue
-        known[digest] = path
-        first_of_case = kept.setdefault(_home(path), digest)
+        known[content] = path
+        first_of_case = kept.setdefault(_home(path), content)
         (held_out if int(first_of_case[:8], 16) % HELD_OUT == 0 else training).append(session)
     return Gathered(tuple(training), tuple(held_out), len(files), tuple(left_out))
 

@@ -7,12 +7,11 @@ text and the digest of the file before, so that an interrupted write can be told
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from fitdiag.files import read_bytes, write_all, write_atomically
+from fitdiag.files import digest, read_bytes, write_all, write_atomically
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.findings_file import findings_text
 from fitdiag.knowledge.model import RuleBase
@@ -26,11 +25,6 @@ MEASURED = "measured.yaml"
 WORDS = "form.txt"
 _FORM_WORDS = 480  # longest line of the client's words shown
 Pictures = Mapping[str, Sequence[str]]  # name of a picture to the digests of its content and marks
-
-
-def digest(content: bytes) -> str:
-    """SHA-256 of some content, in hex."""
-    return hashlib.sha256(content).hexdigest()
 
 
 class RoundLog(Lines):

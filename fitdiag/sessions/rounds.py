@@ -15,7 +15,7 @@ from math import hypot
 from typing import Any
 
 from fitdiag.diagnosis.belief import lower_first
-from fitdiag.files import refusals, remove_file
+from fitdiag.files import digest, refusals, remove_file
 from fitdiag.knowledge.about import FigurePart
 from fitdiag.knowledge.basics import Part, Strict
 from fitdiag.knowledge.findings import Done, Earlier, Finding, Findings
@@ -30,7 +30,7 @@ from fitdiag.sessions.case import alone, case_findings, update_round
 from fitdiag.sessions.case_files import Advised, Carried, Case, Millimetres, Outcome, Round
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
-from fitdiag.sessions.round_log import RoundLog, digest
+from fitdiag.sessions.round_log import RoundLog
 from fitdiag.sessions.state import Conclusion, answer_event, conclude, events_of, offered_event
 from fitdiag.units import InvalidLengthError, Units, format_given, format_length, format_reading, parse_length
 
@@ -261,17 +261,22 @@ def _over_the_rounds(base: RuleBase, done: _DoneOf, units: Units) -> Iterator[st
 
 # -- what was done, and what came in ------------------------------------------------------------------------------------
 
-Told = dict[str, tuple[float | None, bool]]  # by alteration: its amount in mm if one was told, and whether it was done
-
 
 def told_done(
-    base: RuleBase, texts: Sequence[str], ticked: Iterable[tuple[str, str, float | None]], units: Units
-) -> Told:
-    """Read what was really done from `alteration=amount`, `=yes` or `=no` texts, else the form. Raises ProblemsFoundError."""
+    base: RuleBase, one: Round, texts: Sequence[str], ticked: Iterable[tuple[str, str, float | None]], units: Units
+) -> dict[str, Carried]:
+    """Read what was really done of a round from `alteration=amount`, `=yes` or `=no` texts, else the form, by alteration.
+
+    Without an amount it is as much as was advised. Raises ProblemsFoundError.
+    """
     told = {name: _amount_or_no(base, name, text, units) for name, _, text in (item.partition("=") for item in texts)}
     for alteration, state, amount in ticked:
         told.setdefault(alteration, (amount, state in ("as-written", "otherwise")))
-    return told
+    advised = {item.alteration: item.amount_mm for item in one.advised}
+    return {
+        name: Carried(name, (advised.get(name) if mm is None else mm) if was_done else None, was_done)
+        for name, (mm, was_done) in told.items()
+    }
 
 
 def _amount_or_no(base: RuleBase, alteration: str, text: str, units: Units) -> tuple[float | None, bool]:
@@ -290,16 +295,10 @@ def _amount_or_no(base: RuleBase, alteration: str, text: str, units: Units) -> t
     return mm, True
 
 
-def carried(one: Round, alteration: str, amount: float | None, was_done: bool) -> Carried:
-    """What was done of an alteration; without an amount, as much as was advised."""
-    advised = {item.alteration: item.amount_mm for item in one.advised}
-    return Carried(alteration, (advised.get(alteration) if amount is None else amount) if was_done else None, was_done)
-
-
-def done_late(before: Round, told: Told, texts: Sequence[str]) -> tuple[Carried, ...]:
+def done_late(before: Round, told: Mapping[str, Carried], texts: Sequence[str]) -> tuple[Carried, ...]:
     """What was done of a round, with later reports added; what is known already changes only where `texts` say so."""
     known, said = {item.alteration: item for item in before.done}, {text.partition("=")[0] for text in texts}
-    new = {name: carried(before, name, *how) for name, how in told.items() if name not in known or name in said}
+    new = {name: item for name, item in told.items() if name not in known or name in said}
     return tuple({**known, **new}.values())
 
 
