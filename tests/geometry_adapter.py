@@ -16,7 +16,7 @@ from fitdiag.pattern.measure import pattern_measures
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import faults
 from fitdiag.pattern.true import true
-from fitdiag.pattern.walk import pair_told, walked
+from fitdiag.pattern.walk import pair_sentences, walked
 
 PIECES = ("front", "back")
 HALVES = ("left", "right")  # of the wearer
@@ -46,7 +46,7 @@ def trued(pattern: Any, alteration: str, amount_mm: float) -> tuple[Any, Any, li
     result, changes = true(carry_out(pattern, alteration, amount_mm, _half(pattern, alteration)).pattern)
     told = [f"{one.piece} {one.seam} {one.change:+.2f} mm" for one in changes]
     for pair in walked(result).pairs:
-        told += [f"{pair.rule.one} {pair.rule.other} {text}" for text in pair_told(pair, "cm")]
+        told += [f"{pair.rule.one} {pair.rule.other} {text}" for text in pair_sentences(pair, "cm")]
         told.append(f"{pair.rule.id} {pair.longer:+.2f} mm")  # what --json prints
     return result, true(result)[0], told
 

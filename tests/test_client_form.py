@@ -512,7 +512,7 @@ def test_other_questions_find_no_answers_kept_on_the_device(base: RuleBase) -> N
 def test_what_was_written_is_told_in_plain_words(base: RuleBase) -> None:
     """How it felt comes in the form's own words, the worst first, then the client's own."""
     form = read_form(packed(content(feels={"sitting": "easy", "stairs": "hurts"}, words="Too long.")), base, "mail")
-    assert "On stairs: hurts.\nSitting on a chair: easy.\nToo long." == form.told
+    assert "On stairs: hurts.\nSitting on a chair: easy.\nToo long." == form.summary
 
 
 def test_words_are_cut_and_cleaned(base: RuleBase) -> None:

@@ -27,7 +27,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.learn import Change, gather, known_causes, learn_from, patch, read_session, session_files
 from fitdiag.sessions.log import SCHEMA, read_log
-from fitdiag.sessions.replay import as_data, compare, compare_logs, opinion_of, told_difference
+from fitdiag.sessions.replay import as_data, compare, compare_logs, difference_text, opinion_of
 from fitdiag.sessions.state import answer_event, fold
 
 ANSWERS = ((0.0, 1.0), (0.0, 1.0), (1.0, 0.0), (0.4, 1.0), (0.2, 0.8))
@@ -643,6 +643,6 @@ def test_shipped_sessions_can_be_compared() -> None:
     logs = sorted((default_rules().parent.parent / "sample_sessions").glob("*.jsonl"))[:2]
     found = compare_logs(logs[0], logs[1], base)
     assert found.differences
-    assert all(told_difference(base, item).endswith(".") for item in found.differences)
+    assert all(difference_text(base, item).endswith(".") for item in found.differences)
     assert len(found.differences) == len(as_data(found)["differences"])
     assert read_log(logs[0]).head["event"] == "start"

@@ -406,7 +406,7 @@ def test_a_mirror_image_shows_in_the_other_view() -> None:
         reading = Reading("hip", "tilt", "deg", None, tilt, 0.3, "good", "")
         return Measured(Marks("a.jpg", "0" * 64, 1000, 1500, view), (reading,), {}, {}, None, (), (), None)
 
-    told = [together([seen_from("back", 1.5), seen_from("front", tilt)])[0].told for tilt in (-1.4, 1.4, 0.2)]
+    told = [together([seen_from("back", 1.5), seen_from("front", tilt)])[0].basis for tilt in (-1.4, 1.4, 0.2)]
     assert [False, True, False] == ["mirror" in text for text in told]
 
 

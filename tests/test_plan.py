@@ -430,7 +430,7 @@ def test_what_cures_a_cause_only_a_little_takes_no_amount_from_it(tmp_path: Path
         tmp_path, wide=lambda text: text.replace("{take-in: wholly}", "{take-in: wholly, swing-leg: a-little}")
     )
     amount = Amounts(believed(rules, {"too-wide": 0.9}, {"too-wide": (18.0, 3.0)})).plan("swing-leg")
-    assert (amount.mm, amount.error_mm, amount.told_by) == (10.0, None, ())
+    assert (amount.mm, amount.error_mm, amount.rests_on) == (10.0, None, ())
     assert "1 cm is a careful start. Pin until the lines are level." in amount.basis
 
 

@@ -32,7 +32,7 @@ from fitdiag.pattern.piece import Pattern, cut_words, faults
 from fitdiag.pattern.sheets import pdf_sheets
 from fitdiag.pattern.svg_files import pattern_from_svg, pattern_to_svg
 from fitdiag.pattern.true import true
-from fitdiag.pattern.walk import pair_told, walked
+from fitdiag.pattern.walk import pair_sentences, walked
 
 BODIES = [(600, 840, 195, 520), (680, 940, 206, 600), (860, 1120, 215, 650), (1100, 1300, 225, 800)]  # our own
 
@@ -70,7 +70,7 @@ def test_a_skirt_is_drafted_as_the_rules_of_its_block_say(skirt: Garment, body: 
     assert [dart.width for dart in pattern.back.darts] == pytest.approx([20.0, 20.0], abs=0.2)
     assert pattern.back.levels["waist"] - pattern.back.levels["hip"] == pytest.approx(to_hip + 12.5)
     (side,) = walked(pattern).pairs
-    assert abs(side.longer) <= side.rule.ease_mm, pair_told(side, "cm")
+    assert abs(side.longer) <= side.rule.ease_mm, pair_sentences(side, "cm")
     assert cut_words(pattern.front, "both") == "cut 1 on the fold"
 
 

@@ -25,8 +25,8 @@ from fitdiag.pattern.formats import read_pattern
 from fitdiag.pattern.piece import Pattern
 from fitdiag.photos.measure import measure_all
 from fitdiag.photos.overlay import laid_over
-from fitdiag.planning.explain import Drawn, nearness, nearness_told
-from fitdiag.planning.muslins import Wearer, amount_told, body_told, changes, cloth_of, simulate, wearer_of
+from fitdiag.planning.explain import Drawn, nearness, nearness_lines
+from fitdiag.planning.muslins import Wearer, body_lines, changes, cloth_of, reading_text, simulate, wearer_of
 from fitdiag.planning.stages import HONEST, Simulation
 from fitdiag.problems import ProblemsFoundError, one_line, stop
 from fitdiag.reports.muslin_sheet import png_of
@@ -140,7 +140,7 @@ def simulated(
     with progress("Draping the plan") as tell:
         found, muslins = simulate(base, conclusion.plan, findings, pattern, wearer, solved=solved, tell=tell)
     near = nearness(base, findings, found.block, found.stages[0].readings)
-    found = dataclasses.replace(found, near=nearness_told(base, near, findings.units))
+    found = dataclasses.replace(found, near=nearness_lines(base, near, findings.units))
     surely = {item.alteration for item in conclusion.plan.recommendations if item.only_if is None}
     last = max((k for k, stage in enumerate(found.stages) if stage.alteration in surely), default=0)
     if not drawn or last == 0:
@@ -178,7 +178,7 @@ def progress(what: str) -> Iterator[Callable[[float], None] | None]:
 def _say(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str, units: Units) -> None:
     say(HONEST)
     say("\nThe body")
-    say_all(f"  {line[0].upper()}{line[1:]}" for line in body_told(wearer, units))
+    say_all(f"  {line[0].upper()}{line[1:]}" for line in body_lines(wearer, units))
     say(f"The cloth: {cloth.lower()}.")
     say_all(dict.fromkeys(note for muslin in muslins for note in muslin.order.cut.notes))
     say()
@@ -196,8 +196,8 @@ def _say(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str, units
             say(title)
         for name, reading in READINGS.items():
             if all(name in one for one in readings):
-                amounts = [amount_told(name, one[name], units) for one in readings]
-                error = f", give or take {amount_told(name, apart.get(name, 0.0), units)}" if apart is not None else ""
+                amounts = [reading_text(name, one[name], units) for one in readings]
+                error = f", give or take {reading_text(name, apart.get(name, 0.0), units)}" if apart is not None else ""
                 shown = " before, ".join(amounts) + (" after" if len(amounts) > 1 else "") + error
                 say(f"  {reading.words[0].upper()}{reading.words[1:]}: {shown}")
     if apart is not None:
@@ -246,10 +246,10 @@ class Sheet:
 
         drawn = pictures(muslins, VIEWS, PRINT_SCALE)
         dips = [one.readings["dip-centre-back"] for one in muslins]
-        captions = [f"hip line at centre back {amount_told('dip-centre-back', abs(dip), units)} "
+        captions = [f"hip line at centre back {reading_text('dip-centre-back', abs(dip), units)} "
                     f"{'below' if dip >= 0 else 'above'} the side seam" for dip in dips]  # fmt: skip
         makers: dict[str, Callable[..., str | bytes]] = {".png": sheet_png, ".pdf": sheet_pdf, ".html": sheet_html}
-        content = makers[PurePath(self.to).suffix.lower()](heads, captions, drawn, body_told(wearer, units))
+        content = makers[PurePath(self.to).suffix.lower()](heads, captions, drawn, body_lines(wearer, units))
         write_atomically(Path(self.to), content, replace=self.replace, private=False)
 
 

@@ -89,7 +89,7 @@ def compare(one: str, other: str, rules: str | None, *, as_json: bool) -> int:
         write_data(replay.as_data(comparison))
         return 0
     for letter, side in (("A", comparison.a), ("B", comparison.b)):
-        say(f"{letter}: {replay.told_conclusion(base, side)}")
+        say(f"{letter}: {replay.conclusion_sentence(base, side)}")
         say_all(f"   {line}" for line in side.left_out)
     say(f"\nAnswered by both: {comparison.both}; alike in {comparison.alike}.")
     say(comparison.verdict)
@@ -99,7 +99,7 @@ def compare(one: str, other: str, rules: str | None, *, as_json: bool) -> int:
     for title, differences in (("What matters: look at these again together", matter), ("What also differs", others)):
         if differences:
             say(f"\n{title}")
-            say_all(f"- {replay.told_difference(base, difference)}" for difference in differences)
+            say_all(f"- {replay.difference_text(base, difference)}" for difference in differences)
     if hardly:
         titles = "; ".join(replay.difference_title(base, item) for item in hardly)
         say(f"\nDiffers, and changes hardly anything: {titles}.")

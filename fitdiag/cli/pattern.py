@@ -178,7 +178,7 @@ def read(
 
 
 def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut: bool, replace: bool) -> int:
-    from fitdiag.pattern.walk import corner_told, pair_told, untouched, walked
+    from fitdiag.pattern.walk import corner_sentence, pair_sentences, untouched, walked
 
     kind = ending_of(to, ".svg", ".pdf") if to else ""
     pattern = read_pattern(path)
@@ -197,8 +197,8 @@ def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut:
     if as_json:
         write_data(found.as_data())
         return 0
-    say_all(line for pair in found.pairs for line in pair_told(pair, chosen))
-    say_all(corner_told(corner, drafted=untouched(pattern)) for corner in found.corners)
+    say_all(line for pair in found.pairs for line in pair_sentences(pair, chosen))
+    say_all(corner_sentence(corner, drafted=untouched(pattern)) for corner in found.corners)
     return 0
 
 
@@ -309,7 +309,7 @@ def solve(
         return 0
     _say_least(base, wanted, found, chosen)
     for one, other in conflicts(pattern, wanted, targets) if found.unmet and len(targets) > 1 else ():
-        say(f"  These two cannot both be met: {one.told(chosen)}; and {other.told(chosen)}. Each alone can.")
+        say(f"  These two cannot both be met: {one.text(chosen)}; and {other.text(chosen)}. Each alone can.")
     say()
     say_stages(base, found.stages, chosen, as_json=False, extra=extra)
     say()
@@ -348,7 +348,7 @@ def _say_least(base: RuleBase, wanted: Sequence[Wanted], found: Solution, units:
         title = base.alterations[item.alteration].title
         say(f"  {title}: {format_length(amount, units) if abs(amount) >= 0.5 else 'not needed'}{limit}")
     for target, gap in found.unmet:
-        missing = f"{target.told(units)}; {format_length(gap, units)} is missing."
+        missing = f"{target.text(units)}; {format_length(gap, units)} is missing."
         say(f"  Not reached: {missing} It cannot be reached without another alteration or a larger limit.")
 
 

@@ -257,12 +257,12 @@ def _say_measured(
             say_all(f"  {_reading_text(reading, units)}" for reading in one.readings if reading.line == name)
         if readings and (gain := _gain(one, units)):
             say(gain)
-    both = [item for item in whole if " and " in item.told or "two back" in item.told or "disagree" in item.told]
+    both = [item for item in whole if " and " in item.basis or "two back" in item.basis or "disagree" in item.basis]
     if len(found) > 1 and both:
         write("\nSeveral pictures together")
         for item in both:
             value = f"{plain(item.value, item.unit, units)}, give or take {give_or_take(item.error, item.unit, units)}"
-            word = f"{item.word[:1].upper()}{item.word[1:]} ({item.told})"
+            word = f"{item.word[:1].upper()}{item.word[1:]} ({item.basis})"
             say(f"  {item.line.replace('-', ' ')}, {item.what}: {value}. {word}.")
     say_then("\nCheck that the right lines were followed:", *(shown_path(path) for path in drawn))
 

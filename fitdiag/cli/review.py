@@ -182,7 +182,7 @@ class _Run:
 
     def _carried(self) -> tuple[Carried, ...]:
         """What was really done: from the command line, the form, or by asking; it is never assumed."""
-        reported = self._told_done(self.one)
+        reported = self._reported_done(self.one)
         result = []
         for item in self.one.advised:
             if item.alteration in reported:
@@ -191,14 +191,14 @@ class _Run:
                 result.append(ask_done(self.screen, self.base, item, self.case.units))
         return (*result, *reported.values())
 
-    def _told_done(self, one: Round) -> dict[str, Carried]:
+    def _reported_done(self, one: Round) -> dict[str, Carried]:
         ticked = self.form.done if self.form is not None else ()
-        return rounds.told_done(self.base, one, self.done, ticked, self.case.units)
+        return rounds.reported_done(self.base, one, self.done, ticked, self.case.units)
 
     def _done_late(self) -> None:
         """Record what was done after the next round has begun; it still belongs to the round before."""
         before = self.case.rounds[-2]
-        done = rounds.done_late(before, self._told_done(before), self.done)
+        done = rounds.done_late(before, self._reported_done(before), self.done)
         if done == before.done:
             return
         if RoundLog.of(self.one).begun:
@@ -257,7 +257,7 @@ class _Run:
         line: dict[str, Any] = {"event": "taken", "pictures": pictures}
         if self.mine is not None or form is not None:
             ticked = (*documents.pressing(self.base, form), *form.findings) if form is not None else ()
-            sum_, words = (form.checksum, form.told) if form is not None else ("", "")
+            sum_, words = (form.checksum, form.summary) if form is not None else ("", "")
             line |= rounds.came_in(self.base, self.case, self.mine, checksum=sum_, words=words, ticked=ticked)
         if self.mail:
             from fitdiag.interview.mail import unwrapped

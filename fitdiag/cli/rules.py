@@ -219,7 +219,7 @@ def ease(body: list[str], pattern: list[str], table: str | None, units: str | No
     results = check_measures(base, body_lengths(body, chosen), body_lengths(pattern, chosen), table)
     for result in results:
         note = f" {result.row.note}" if result.row.note else ""
-        say(f"{result.told(chosen)}.{note}")
+        say(f"{result.text(chosen)}.{note}")
     if not results:
         say("No table has these measures. Crotch depth also needs the hip, because its ease goes by hip.")
     if len({result.table.id for result in results}) > 1:

@@ -44,7 +44,7 @@ class CauseExtent:
 
     mean_mm: float
     error_mm: float
-    told_by: tuple[str, ...]
+    rests_on: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -416,12 +416,12 @@ class Joint:
                 share * (part.covariance[index][index] + (part.extents[index] - mean) ** 2)
                 for share, part, index in parts
             )
-            told_by = self._tellers(number)
-            if told_by:
-                result[name] = CauseExtent(mean, sqrt(square / total), told_by)
+            rests_on = self._most_informative(number)
+            if rests_on:
+                result[name] = CauseExtent(mean, sqrt(square / total), rests_on)
         return result
 
-    def _tellers(self, number: int) -> tuple[str, ...]:
+    def _most_informative(self, number: int) -> tuple[str, ...]:
         """The symptoms read this round that say most about a cause's extent, the most informative first."""
         suspect, ranked = self.model.suspects[number], []
         for one in self._signs:

@@ -33,7 +33,7 @@ BOLD = 1.1  # bold letters are so much wider
 _SHIFTS = (0.5, 0.4, 0.6, 0.25, 0.75, 0.1, 0.9, 0.0, 1.0)  # shares of the spare paper at the left, and at the top
 _SCANT = 0.04  # a page that shows less of the piece than this is nearly empty
 STAMP_SIZE = 7.5
-MOST_STAMPED, MOST_TOLD = 4, 14  # lines about what was altered: on each page, and on the first
+MOST_STAMPED, MOST_NOTES = 4, 14  # lines about what was altered: on each page, and on the first
 TIMES = 3.0  # the ends of the level lines are shown so many times as large: an eighth of an inch is seen there
 CELL_MM = (47.0, 62.0)  # least and most height of one of these pictures
 HEAD_MM = 20.0
@@ -287,7 +287,7 @@ def _cover(
     wide, high = room
     pen = Pen(wide, high)
     y = pen.paragraph(0, 7.0, title, Letters(16, bold=True), wide, 7.5, most=2)
-    for note in told[:MOST_TOLD]:
+    for note in told[:MOST_NOTES]:
         y = pen.paragraph(0, y, note, Letters(10, role="stamp"), wide, 4.6)
     y += 1.5 if told else 0.0
     pen.text(0, y, RULE, Letters(12, bold=True))

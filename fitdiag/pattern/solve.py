@@ -50,7 +50,7 @@ class Target:
         least, most = self.span
         return max(0.0, least - value, value - most)
 
-    def told(self, units: Units) -> str:
+    def text(self, units: Units) -> str:
         words = {">=": "at least", "<=": "at most", "=": "equal to"}[self.relation]
         spare = f" within {format_length(self.within, units)}" if self.within else ""
         return f"{self.measure} {words} {format_length(self.amount, units)}{spare}"
@@ -140,8 +140,8 @@ def solve_one(pattern: Pattern, alteration: str, target: Target, most: float, un
         return 0.0
     if start * end > 0:
         by, reached, wanted = (format_length(mm, units) for mm in (most, end + target.amount, target.amount))
-        told = f"'{alteration}' by {by} brings {target.measure} to {reached}, not to {wanted}"
-        raise stop("unreachable", told, hint="it cannot be reached without another alteration or a larger limit")
+        message = f"'{alteration}' by {by} brings {target.measure} to {reached}, not to {wanted}"
+        raise stop("unreachable", message, hint="it cannot be reached without another alteration or a larger limit")
     return float(brentq(short, 0.0, most, xtol=TOLERANCE_MM / 10))
 
 
@@ -219,8 +219,8 @@ def refuse_contradictions(targets: Sequence[Target], units: Units) -> None:
     for one, other in combinations(targets, 2):
         (least, most), (other_least, other_most) = one.span, other.span
         if one.measure == other.measure and max(least, other_least) > min(most, other_most) + TOLERANCE_MM:
-            told = f"two targets contradict each other: '{one.told(units)}' and '{other.told(units)}'"
-            raise stop("contradiction", told, hint="leave one of them out")
+            message = f"two targets contradict each other: '{one.text(units)}' and '{other.text(units)}'"
+            raise stop("contradiction", message, hint="leave one of them out")
 
 
 def conflicts(

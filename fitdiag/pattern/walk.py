@@ -16,7 +16,7 @@ from fitdiag.pattern.measure import meeting_angle
 from fitdiag.pattern.piece import Pattern, Side, length
 from fitdiag.units import Units, format_reading
 
-TOLD_MM = 1.0  # smaller differences are not reported: they are lost in cutting
+REPORTED_MM = 1.0  # smaller differences are not reported: they are lost in cutting
 CHANGED_DEGREES = 2.0
 
 
@@ -134,14 +134,14 @@ def _where(found: WalkedPair | WalkedCorner) -> str:
     return f"{name[:1].upper()}{name[1:]}{'' if found.side == 'both' else f', {found.side}'}"
 
 
-def pair_told(pair: WalkedPair, units: Units) -> list[str]:
+def pair_sentences(pair: WalkedPair, units: Units) -> list[str]:
     """What a fitter needs to know about a pair: how much longer one seam is, where, and whether that can be eased in."""
-    parts = [stretch for stretch in pair.stretches if abs(stretch.longer) >= TOLD_MM]
+    parts = [stretch for stretch in pair.stretches if abs(stretch.longer) >= REPORTED_MM]
     whole, ease = abs(pair.longer), pair.rule.ease_mm
-    if whole < TOLD_MM and not parts:
+    if whole < REPORTED_MM and not parts:
         return [f"{_where(pair)}: {' and '.join(pair.pieces)} agree, from notch to notch."]
     then = f"; more than the {format_reading(ease, units)} that can be eased in, so true one to the other"
-    then = "" if whole < TOLD_MM else "; ease it in" if whole <= ease else then
+    then = "" if whole < REPORTED_MM else "; ease it in" if whole <= ease else then
     lines = [f"{_where(pair)}: {_longer(pair, pair.longer, units)}{then}."]
     for stretch in parts if len(pair.stretches) > 1 else ():
         lines.append(f"  From {stretch.start} to {stretch.end}: {_longer(pair, stretch.longer, units)}.")
@@ -149,14 +149,14 @@ def pair_told(pair: WalkedPair, units: Units) -> list[str]:
 
 
 def _longer(pair: WalkedPair, by: float, units: Units) -> str:
-    if abs(by) < TOLD_MM:
+    if abs(by) < REPORTED_MM:
         return f"{' and '.join(pair.pieces)} agree"
     size = format_reading(abs(by), units)
     size = size if size not in ("0 in", "0 cm") else f"{abs(by):.1f} mm"
     return f"the {pair.pieces[by > 0]} is {size} longer"
 
 
-def corner_told(corner: WalkedCorner, *, drafted: bool = False) -> str:
+def corner_sentence(corner: WalkedCorner, *, drafted: bool = False) -> str:
     """`Waist at centre back: 91.7 degrees, square.` `drafted`: a block nobody has altered, whose corners are still to be trued."""
     told = "square" if corner.rule.degrees == 90 else "one run"
     if not corner.right:
@@ -178,12 +178,12 @@ def differing(before: Walked, after: Walked, units: Units) -> list[str]:
     for pair in after.pairs:
         old = pairs.get((pair.rule.id, pair.side)) or pairs[pair.rule.id, "both"]
         parts = (one.longer - was.longer for one, was in zip(pair.stretches, old.stretches, strict=False))
-        if any(abs(mm) >= TOLD_MM for mm in (pair.longer - old.longer, *parts)):
-            lines += pair_told(pair, units)
+        if any(abs(mm) >= REPORTED_MM for mm in (pair.longer - old.longer, *parts)):
+            lines += pair_sentences(pair, units)
     for corner in after.corners:
         was = corners.get((corner.rule.id, corner.side)) or corners[corner.rule.id, "both"]
         if abs(corner.degrees - was.degrees) >= CHANGED_DEGREES and not corner.right:
-            lines.append(corner_told(corner))
+            lines.append(corner_sentence(corner))
     return lines
 
 
@@ -210,14 +210,14 @@ def drawing(pattern: Pattern, found: Walked, units: Units) -> Drawing:
         at = left
         for stretch in pair.stretches:
             size = max(stretch.one, stretch.other) * scale
-            if abs(stretch.longer) >= TOLD_MM:
+            if abs(stretch.longer) >= REPORTED_MM:
                 longer = _longer(pair, stretch.longer, units)
                 pen.text(at + size / 2, y + 15.5, longer, Letters(8, role="longer"), anchor="middle")
             at += size
-        told += pair_told(pair, units)
+        told += pair_sentences(pair, units)
         y += 26.0
     for corner in found.corners:
-        told.append(corner_told(corner, drafted=untouched(pattern)))
+        told.append(corner_sentence(corner, drafted=untouched(pattern)))
         pen.text(0, y, told[-1], Letters(9, role="corner"))
         y += 6.0
     return pen.done("The seams walked", " ".join(told))

@@ -147,7 +147,7 @@ class Together:
     value: float
     error: float
     word: Word
-    told: str
+    basis: str
 
 
 def measure_all(pictures: Sequence[tuple[NDArray[np.uint8], Marks]], hip_girth: float | None = None) -> list[Measured]:

@@ -44,7 +44,7 @@ class Given:
 class PlannedAmount:
     """An amount to alter by. `wanted_mm` is what the readings ask for; `mm` is what this round allows of it.
 
-    `error_mm`: standard deviation of `wanted_mm`, None for a careful start. `told_by`: the symptoms whose readings it rests on.
+    `error_mm`: standard deviation of `wanted_mm`, None for a careful start. `rests_on`: the symptoms whose readings it rests on.
     `gives_back`: the earlier alteration it takes back. `left_mm`, `right_mm`: set where the sides differ. `extra`: a second
     dimension, or the share of each edge, in words. `less`: the alteration is done in reverse, like shortening a leg.
     """
@@ -55,7 +55,7 @@ class PlannedAmount:
     remainder_mm: float
     basis: str
     error_mm: float | None = None
-    told_by: tuple[str, ...] = ()
+    rests_on: tuple[str, ...] = ()
     already_mm: float = 0.0
     exhausted: bool = False
     gives_back: Given | None = None
@@ -109,8 +109,8 @@ class Amounts:
         elif at_least and wanted < STEP_MM[self.units] / 2:
             amount = PlannedAmount(start, "", start, 0.0, "")
         else:
-            tellers = dict.fromkeys(symptom for cause in shares for symptom in self.diagnosis.extents[cause].told_by)
-            amount = PlannedAmount(0.0, "", wanted, 0.0, "", error, tuple(tellers))
+            symptoms = dict.fromkeys(symptom for cause in shares for symptom in self.diagnosis.extents[cause].rests_on)
+            amount = PlannedAmount(0.0, "", wanted, 0.0, "", error, tuple(symptoms))
         amount = replace(
             amount, less=self._less(alteration), gives_back=given_back(self.base, alteration, self.findings)
         )
@@ -209,9 +209,9 @@ class Amounts:
 
     def _apart(self, alteration: Alteration, amount: PlannedAmount) -> tuple[float, float] | None:
         """Left and right amounts in mm, if the firmest reading was taken on both sides and they differ on the tape; else None."""
-        if alteration.sides == "both" or not amount.told_by:
+        if alteration.sides == "both" or not amount.rests_on:
             return None
-        finding = self.findings.symptoms.get(amount.told_by[0])
+        finding = self.findings.symptoms.get(amount.rests_on[0])
         if finding is None or finding.left_mm is None or finding.right_mm is None:
             return None
         mean = (finding.left_mm + finding.right_mm) / 2.0
@@ -226,14 +226,14 @@ class Amounts:
     def _source(self, alteration: Alteration, amount: PlannedAmount, causes: tuple[str, ...]) -> str:
         """Where the amount comes from."""
         until = f"Pin until {alteration.amount.until}."
-        if not amount.told_by:
+        if not amount.rests_on:
             start = format_given(amount.mm, self.units)
             text = f"Nothing that was told bears on the amount: {start} is a careful start. {until}"
             if amount.measure_next is not None:
                 measure = self.base.symptoms[amount.measure_next].measure
                 text += f" To know better, measure {measure.what}." if measure else ""
             return text
-        readings = " and ".join(self._reading(self.findings.symptoms[name]) for name in amount.told_by[:3])
+        readings = " and ".join(self._reading(self.findings.symptoms[name]) for name in amount.rests_on[:3])
         fine = alteration.amount.edges is not None
         wanted = format_given(round_length(amount.wanted_mm, self.units, fine=fine), self.units)
         error = amount.error_mm or 0.0
@@ -260,7 +260,7 @@ class Amounts:
         if not causes or amount.mm <= 0:
             return ""
         simulated = self.findings.readings_from == "simulation"
-        used, other = (self._ratio(causes[0], amount.told_by[0], kind) for kind in (simulated, not simulated))
+        used, other = (self._ratio(causes[0], amount.rests_on[0], kind) for kind in (simulated, not simulated))
         if used is None or other is None or not other or 2 / 3 < used / other < 1.5:
             return ""
         kinds, asked_mm = ("common practice", "simulated cloth"), amount.wanted_mm * used / other
@@ -322,6 +322,6 @@ class Amounts:
         if extent is None or not likely:
             return f"{second.what}: {format_length(second.start_mm, self.units)} to start with."
         mm = min(extent.mean_mm, second.most_mm)
-        readings = " and ".join(self._reading(self.findings.symptoms[name]) for name in extent.told_by[:2])
+        readings = " and ".join(self._reading(self.findings.symptoms[name]) for name in extent.rests_on[:2])
         error = format_length(extent.error_mm, self.units)
         return f"{second.what}: {format_length(mm, self.units)}, give or take {error}, from {readings}."

@@ -33,7 +33,7 @@ class EaseResult:
             return 0.0
         return max(0.0, self.least_mm - self.pattern_mm if side == "under" else self.pattern_mm - (self.most_mm or 0.0))
 
-    def told(self, units: Units) -> str:
+    def text(self, units: Units) -> str:
         """The result on one line, with the table's title."""
         low, high = (format_length(mm, units) if mm is not None else None for mm in (self.least_mm, self.most_mm))
         wanted = f"at least {low}" if high is None else str(low) if low == high else f"{low} to {high}"
@@ -95,9 +95,9 @@ def with_measures(base: RuleBase, findings: Findings) -> Findings:
         apart = most - least >= DISAGREE_MM
         middle = measured(symptom, (least + most) / 2, error_mm=(most - least) / 2 if apart else None, origin="derived")
         findings = findings.with_finding(middle)
-        listed = "; ".join(dict.fromkeys(result.told(findings.units) for result in results))
+        listed = "; ".join(dict.fromkeys(result.text(findings.units) for result in results))
         if not apart:
-            notes.append(f"Measured on paper: {results[0].told(findings.units)}.")
+            notes.append(f"Measured on paper: {results[0].text(findings.units)}.")
         elif most > 0:
             by = f"{format_reading(least, findings.units)} to {format_reading(most, findings.units)}"
             notes.append(f"The tables disagree, {by} {_SIDES[link.side]}: {listed}. Choose one for {link.measure}.")

@@ -16,7 +16,7 @@ from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, faults
 from fitdiag.pattern.solve import Target, measured, solve_one
 from fitdiag.pattern.true import true
-from fitdiag.pattern.walk import Walked, pair_told, walked
+from fitdiag.pattern.walk import Walked, pair_sentences, walked
 from fitdiag.planning.plan import Plan
 from fitdiag.planning.stages import MOVED_MM, Effects, Stage
 from fitdiag.problems import ProblemsFoundError
@@ -61,7 +61,7 @@ def seams_apart(before: Walked, after: Walked, units: Units) -> list[str]:
     lines = []
     for pair in after.pairs:
         if abs(pair.longer) > max(pair.rule.ease_mm, known.get((pair.rule.id, pair.side), 0.0) + MOVED_MM):
-            lines.append(" ".join(line.strip() for line in pair_told(pair, units)))
+            lines.append(" ".join(line.strip() for line in pair_sentences(pair, units)))
     return lines
 
 

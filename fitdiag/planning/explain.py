@@ -180,7 +180,7 @@ def nearness(
     return tuple(near)
 
 
-def nearness_told(base: RuleBase, near: tuple[Near, ...], units: Units) -> tuple[str, ...]:
+def nearness_lines(base: RuleBase, near: tuple[Near, ...], units: Units) -> tuple[str, ...]:
     """One line per sign: as simulated for the muslin as sewn, and as it came."""
     lines = []
     for one in near:

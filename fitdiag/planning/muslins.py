@@ -77,7 +77,7 @@ def wearer_of(base: RuleBase, measures: Mapping[str, float], notes: Mapping[str,
     return Wearer(figure, taken, tuple(not_shown))
 
 
-def body_told(wearer: Wearer, units: Units) -> tuple[str, ...]:
+def body_lines(wearer: Wearer, units: Units) -> tuple[str, ...]:
     """The body in lines: what was measured, filled in (with its source), moved by notes, and not shown."""
     by_source: dict[str, list[str]] = {}
     for taken in wearer.taken:
@@ -169,7 +169,7 @@ def simulate(
         stages.append(Shown(name, amount, muslin.readings, muslin.apart or {}, lines))
     surely = {item.alteration for item in plan.recommendations if item.only_if is None}
     warnings += _warned(base, block.readings, stages, [s for s in stages if s.alteration in {"", *surely}], units)
-    body = body_told(wearer, units)
+    body = body_lines(wearer, units)
     return Simulation(body, cloth.name, block.readings, tuple(stages), tuple(warnings)), tuple(muslins)
 
 
@@ -206,7 +206,7 @@ def _change_text(name: str, before: float, after: float, units: Units) -> str:
     """One reading before and after, in words."""
     reading = READINGS[name]
     if reading.unit in ("mm", "degrees"):
-        return f"{reading.words}: {amount_told(name, before, units)} before, {amount_told(name, after, units)} after"
+        return f"{reading.words}: {reading_text(name, before, units)} before, {reading_text(name, after, units)} after"
     low, high = sorted((abs(before), abs(after)))
     times = high / low if low > 1e-6 else 9.0
     _, more, less = next(row for row in _TIMES if times < row[0])
@@ -215,7 +215,7 @@ def _change_text(name: str, before: float, after: float, units: Units) -> str:
     )
 
 
-def amount_told(name: str, value: float, units: Units) -> str:
+def reading_text(name: str, value: float, units: Units) -> str:
     """A reading with its unit, lengths as a tape shows them."""
     unit = READINGS[name].unit
     if unit == "mm":

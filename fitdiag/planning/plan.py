@@ -326,7 +326,7 @@ class Planner:
     def _side(self, alteration: Alteration, amount: PlannedAmount) -> Side:
         if alteration.sides == "both":
             return "both"
-        if amount.told_by and (side := self.findings.symptoms[amount.told_by[0]].side):
+        if amount.rests_on and (side := self.findings.symptoms[amount.rests_on[0]].side):
             return side
         shown = {link.symptom for cause in self.base.cures_of[alteration.id] for link in self.base.causes[cause].shows}
         sides = {finding.side for finding in self.findings.seen if finding.symptom in shown and finding.side}

@@ -42,7 +42,7 @@ class Shown:
     amount: float | None
     readings: Mapping[str, float]
     apart: Mapping[str, float]
-    told: tuple[str, ...] = ()
+    changes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -109,8 +109,8 @@ def shown_signs(base: RuleBase, findings: Findings, photos: Mapping[str, Sequenc
         ]
         station = station_of(symptom)
         views = ("left", "right") if station == "side" else (station,)
-        told = "The client's picture with its measured lines"
-        links = [("The client", link, told) for view in views for link in photos.get(view, ())]
+        description = "The client's picture with its measured lines"
+        links = [("The client", link, description) for view in views for link in photos.get(view, ())]
         groups.append((symptom.title, drawn, links))
     return Figures(tuple(groups))
 
@@ -192,12 +192,13 @@ def rounds_table(charts: Sequence[Chart], history: History, units: Units) -> Tab
         cells = []
         for _, values in series:
             _, was, wanted = values[place]
-            cells.append(whole_amounts(told(was, units) + (f" (expected {told(wanted, units)})" if wanted else "")))
+            expected = f" (expected {value_text(wanted, units)})" if wanted else ""
+            cells.append(whole_amounts(value_text(was, units) + expected))
         rows.append((str(one.number), *cells))
     return Table("The same in numbers", ("Round", *(chart.title for chart, _ in series)), tuple(rows))
 
 
-def rounds_told(base: RuleBase, history: History, units: Units) -> tuple[str, ...]:
+def round_sentences(base: RuleBase, history: History, units: Units) -> tuple[str, ...]:
     """One sentence per round: what was advised and what was done."""
 
     def listed(items: Iterable[Advised | Carried]) -> str:
@@ -216,8 +217,8 @@ def rounds_told(base: RuleBase, history: History, units: Units) -> tuple[str, ..
             parts.append(f"Done: {listed(done)}.")
         elif one.advised:
             parts.append("What was done is not known yet.")
-        told = parts or ["Nothing advised so far."]
-        result.append(" ".join([f"Round {one.number} ({day_words(one.opened)}).", *told]))
+        parts = parts or ["Nothing advised so far."]
+        result.append(" ".join([f"Round {one.number} ({day_words(one.opened)}).", *parts]))
     return tuple(result)
 
 
@@ -250,7 +251,7 @@ def shown(charts: Sequence[Chart], history: History) -> tuple[tuple[Chart, Value
     return tuple((series, row) for series, row in every if any(was or wanted for _, was, wanted in row))
 
 
-def told(reading: Reading | None, units: Units) -> str:
+def value_text(reading: Reading | None, units: Units) -> str:
     """A value as shown in the table: `3/4 in ± 1/8 in`; a dash if there is none."""
     if reading is None:
         return "-"
@@ -267,19 +268,19 @@ _LEFT, _TOP, _RIGHT, _BOTTOM = 17.0, 13.0, 4.0, 9.0  # margins of a panel, for t
 def chart(charts: Sequence[Chart], history: History, units: Units) -> str:
     """The measures over the rounds, one panel below another, as SVG; empty without a value.
 
-    A dot is measured, its bar is the error to either side, a ring is what was expected; told by shape, never by colour.
+    A dot is measured, its bar is the error to either side, a ring is what was expected; shapes tell them apart, never colours.
     """
     panels = shown(charts, history)
     if not panels:
         return ""
-    told_in_words = "; ".join(
+    in_words = "; ".join(
         f"{series.title}: "
-        + ", ".join(f"round {number} {told(was, units)}" for number, was, _ in row if was is not None)
+        + ", ".join(f"round {number} {value_text(was, units)}" for number, was, _ in row if was is not None)
         for series, row in panels
         if any(was for _, was, _ in row)
     )
     return render(
-        "reports/chart.svg", desc=told_in_words or "Only what was expected is known.",
+        "reports/chart.svg", desc=in_words or "Only what was expected is known.",
         width=_PANEL, height=len(panels) * (_HIGH + _GAP) - _GAP, left=_LEFT, right=_PANEL - _RIGHT,
         panels=[_panel(series, row, units, n * (_HIGH + _GAP)) for n, (series, row) in enumerate(panels)],
     )  # fmt: skip
@@ -378,7 +379,7 @@ def linked(base: RuleBase, diagnosis: Diagnosis) -> list[str]:
 
 @dataclass(frozen=True)
 class Beside:
-    """What the page shows beside a conclusion, as far as it is known. `sheet`: what the client is told, with its drawings.
+    """What the page shows beside a conclusion, as far as it is known. `sheet`: what the client reads, with its drawings.
 
     `before`: the conclusion of the round before, or before the latest answers. `photos`: by view, links to the measured pictures
     of this round, as they stand from the page; `laid`: to those with simulated lines over them.
@@ -441,14 +442,14 @@ def _reasoning(base: RuleBase, conclusion: Conclusion, heading: Heading, beside:
     yield Section("What would change the mind", (*turning, *([question] if question else ())))
     yield from (long[name] for name in ("On simulated cloth", "Later, if still needed", "Leave alone") if name in long)
     if beside.laid:
-        told = "The client's picture, {}, with its own lines and those of simulated cloth now and then"
-        pictures = [(view, link, told.format(view)) for view, links in beside.laid.items() for link in links]
+        description = "The client's picture, {}, with its own lines and those of simulated cloth now and then"
+        pictures = [(view, link, description.format(view)) for view, links in beside.laid.items() for link in links]
         yield Section("Simulated lines over the pictures", (_LAID, Figures((("", (), pictures),), large=True)))
     if (effects := beside.effects) is not None:
         tables = {table.caption: table for table in effects_tables(conclusion.plan, effects, units)}
         lists = long["On the pattern"].parts
         yield Section("On the pattern", tuple(tables.get(getattr(part, "title", ""), part) for part in lists))
-    if rounds := rounds_told(base, beside.history, units):
+    if rounds := round_sentences(base, beside.history, units):
         charts = base.garment.charts if base.garment is not None else ()
         picture = Markup(chart(charts, beside.history, units) if len(beside.history) > 1 else "")  # texts are escaped
         both = (

@@ -79,12 +79,12 @@ def client_form(
     which go beside the form. `alone`: nobody is there to look or to help.
     """
     units = heading.units
-    told, garment = for_wearer(base, alone=alone), base.about.garment
-    every = [_question(told.symptoms[name], garment, units) for name in dict.fromkeys(questions)]
+    rules, garment = for_wearer(base, alone=alone), base.about.garment
+    every = [_question(rules.symptoms[name], garment, units) for name in dict.fromkeys(questions)]
     rows = sorted(every, key=lambda row: not row["felt"])
-    done = [_advised(told.alterations[name], mm, units, pictures) for name, mm, pictures in advised]
+    done = [_advised(rules.alterations[name], mm, units, pictures) for name, mm, pictures in advised]
     # when to stop, and how to pin
-    always, pins = ([c.client for c in told.about.cautions if c.when == when] for when in ("always", "pinning"))
+    always, pins = ([c.client for c in rules.about.cautions if c.when == when] for when in ("always", "pinning"))
     return render(
         "reports/client_form.html", schema=SCHEMA, begin=BEGIN, garment=garment, units=units, client=one_line(heading.client, 80),
         round_number=heading.round_number, token=token, alone=alone, photos=photos,
@@ -158,7 +158,7 @@ class Form:
     checksum: str = field(default="", compare=False)
 
     @property
-    def told(self) -> str:
+    def summary(self) -> str:
         """What the client wrote, in plain words: how it felt, the worst first, then their own words."""
         worst = list(FEELS)[::-1]
         felt = sorted(self.feels, key=lambda pair: worst.index(pair[1]))
@@ -218,16 +218,16 @@ def _packed(text: str, where: Where) -> tuple[bytes, bool]:
     if not blocks:
         hint = f"it begins with the line {BEGIN}"
         raise stop("no-form", "there is no form in this text", where=where, hint=hint)
-    whole = [(version, body, told) for version, body, told in blocks if told is not None]
+    whole = [(version, body, checksum) for version, body, checksum in blocks if checksum is not None]
     if not whole:
         raise stop("form-cut", "the form is cut off: its last line is missing", where=where, hint=again)
-    version, body, told = whole[0]
+    version, body, checksum = whole[0]
     if version != "1":
         message = f"this form is of version {version}; this program reads version 1"
         raise stop("form-schema", message, where=where)
     with suppress(binascii.Error):
         raw = base64.b64decode(body + "=" * (-len(body) % 4), validate=True)
-        if raw and zlib.crc32(raw) == int(told, 16):
+        if raw and zlib.crc32(raw) == int(checksum, 16):
             return raw, len(whole) > 1
     message = "the form was changed or cut on its way: its checksum does not fit"
     raise stop("form-changed", message, where=where, hint=again)
@@ -289,8 +289,8 @@ class _Reading:
             return finding
         least, much = format_length(measure.seen_from_mm, self.units), format_reading(amount, self.units)
         begins = f"from {least}" if measure.worse == "more" else f"at {least} or under"
-        told = f"ticked as seen, but the {much} written would count only {begins}; it counts as seen, slight"
-        self._warn("form-amount", f"{symptom.title}: {told}")
+        reason = f"ticked as seen, but the {much} written would count only {begins}; it counts as seen, slight"
+        self._warn("form-amount", f"{symptom.title}: {reason}")
         return Finding(name, "yes", severity="slight", side=side, origin="form")
 
     def _amount(

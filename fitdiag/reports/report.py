@@ -202,7 +202,7 @@ class _Writer:
         rule: Alteration = self.base.alterations[item.alteration]
         extra = f" {item.amount.extra}" if item.amount.extra else ""
         shown = self.simulated.of(item.alteration) if self.simulated is not None else None
-        seen = () if shown is None else _capital(shown.told) or ("Nothing a fitter would see.",)
+        seen = () if shown is None else _capital(shown.changes) or ("Nothing a fitter would see.",)
         parts: list[str | Items] = [
             f"{item.only_if}. Otherwise leave it." if item.only_if else "",
             rule.why if self.steps else "",

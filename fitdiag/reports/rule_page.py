@@ -36,7 +36,7 @@ def page(base: RuleBase, rule_id: str, units: Units = "in", width: int = 80) -> 
             for condition in (*alteration.avoid_when, *alteration.careful_when)
             if condition.body == rule_id
         ],
-        told_by="; ".join(dict.fromkeys(
+        measures_of="; ".join(dict.fromkeys(
             extent.what for cause in base.cures_of.get(rule_id, ()) if (extent := base.causes[cause].extent)
         )),
     )  # fmt: skip

@@ -78,7 +78,7 @@ def card_of(
     drawn = ", ".join(f"{line.id} ({line.where})" if line.where else line.id for line in worn.lines).capitalize()
     said = _said()
     words = {
-        **said["alone" if alone else "fitter"], **said[units], **_figures(units), "name": name, "kept": _told(kept),
+        **said["alone" if alone else "fitter"], **said[units], **_figures(units), "name": name, "kept": _day_text(kept),
         "lines": drawn, "count": sum(map(len, lines.values())), "no_pins": worn.no_pins,
     }  # fmt: skip
     sections = tuple(
@@ -109,12 +109,12 @@ def _figures(units: Units) -> dict[str, str]:
     """The lengths on the card, and how low a level line looks at centre back: to the millimetre or the sixteenth of an inch."""
     far, near, off, enough, eye = _LENGTHS[units]
     found = {"off": off, "enough": enough, "eye": eye, "depth": DEPTH_MM}
-    told = {name: format_reading(mm, units) for name, mm in found.items()}
+    figures = {name: format_reading(mm, units) for name, mm in found.items()}
     for name, above, distance in (("off", off, far), ("near", off, near), ("eye", eye, far), ("enough", enough, far)):
         mm = false_drop(above, DEPTH_MM, distance)
         fine = f"{mm:.0f} mm" if units == "cm" else format_given(round_length(mm, "in", fine=True), "in")
-        told[f"{name}_low"] = fine
-    return told
+        figures[f"{name}_low"] = fine
+    return figures
 
 
 def false_drop(lens_above_mm: float, depth_mm: float, distance_mm: float) -> float:
@@ -129,10 +129,10 @@ def false_drop(lens_above_mm: float, depth_mm: float, distance_mm: float) -> flo
     return lens_above_mm * depth_mm / (distance_mm - depth_mm)
 
 
-def _told(kept: str) -> str:
+def _day_text(kept: str) -> str:
     """A day as people write it; other text unchanged.
 
-    >>> _told("2027-03-01"), _told("the fitting ends")
+    >>> _day_text("2027-03-01"), _day_text("the fitting ends")
     ('1 March 2027', 'the fitting ends')
     """
     try:
@@ -234,7 +234,7 @@ class _Setter:
         drawn: Any = template("reports/shot_card.svg").module
         for number, drawing in enumerate((drawn.stand, drawn.seen)):
             x = left + number * (self.column + GUTTER_MM) + (self.column - shown) / 2
-            self.pdf.image(BytesIO(drawing(card, told=False).encode()), x, y, shown)
+            self.pdf.image(BytesIO(drawing(card, described=False).encode()), x, y, shown)
         y += shown * DRAWN[1] / DRAWN[0] + 3 + self.line
         for number, row in enumerate(card.table):
             below = y

@@ -200,7 +200,7 @@ def _recommendation_data(base: RuleBase, item: Recommendation) -> dict[str, Any]
     return {
         **_picked(item, "rank", "alteration", "title"), "amount_mm": round(amount.signed_mm, 3),
         "amount_error_mm": None if amount.error_mm is None else round(amount.error_mm, 3),
-        "amount_told_by": list(amount.told_by),
+        "amount_told_by": list(amount.rests_on),
         **({"left_mm": amount.left_mm, "right_mm": amount.right_mm} if amount.left_mm is not None else {}),
         **({"gives_back": amount.gives_back.alteration} if amount.gives_back is not None else {}),
         **({"amount_extra": amount.extra} if amount.extra else {}), "amount": amount.text, "amount_basis": amount.basis,
@@ -227,7 +227,7 @@ def _extent_data(extent: CauseExtent | None) -> dict[str, Any]:
     return {
         "extent_mm": round(extent.mean_mm, 2),
         "extent_error_mm": round(extent.error_mm, 2),
-        "extent_told_by": list(extent.told_by),
+        "extent_told_by": list(extent.rests_on),
     }
 
 
@@ -257,7 +257,7 @@ def simulation_data(found: Simulation) -> dict[str, Any]:
         "stages": [
             {
                 "after": stage.alteration, "amount_mm": stage.amount, "readings": _rounded(stage.readings),
-                "two_dressings_differ": _rounded(stage.apart), "told": list(stage.told),
+                "two_dressings_differ": _rounded(stage.apart), "told": list(stage.changes),
             }
             for stage in found.stages
         ],

@@ -286,7 +286,7 @@ def _alteration(base: RuleBase, alteration: str | None) -> str:
     return lower_first(base.alterations[alteration].title) if alteration else "nothing yet"
 
 
-def told_conclusion(base: RuleBase, opinion: Opinion) -> str:
+def conclusion_sentence(base: RuleBase, opinion: Opinion) -> str:
     """What one session concludes, in one line."""
     if opinion.leading is None:
         return "No sign was seen, so no cause leads and nothing is advised."
@@ -304,7 +304,7 @@ def difference_title(base: RuleBase, difference: Difference) -> str:
     return base.symptoms[rule_id].title if kind == "symptom" else base.body_notes[rule_id].title
 
 
-def told_difference(base: RuleBase, difference: Difference) -> str:
+def difference_text(base: RuleBase, difference: Difference) -> str:
     """Describe one difference and its effect."""
     nothing = "not noted" if difference.kind != "symptom" else "not answered"
     text = f"{difference_title(base, difference)}. A: {difference.a or nothing}. B: {difference.b or nothing}."

@@ -86,8 +86,8 @@ def known_line(base: RuleBase, case: Case) -> Event:
         events.append({"event": "rules", "rules": rules})
     bare = replace(there, body_measures={}, pattern_measures={}, tables={})
     events += events_of(replace(known, symptoms={}, **fresh), bare)
-    told = (("history", one.number > 1 or bool(known.done)), ("body", bool(known.body)))
-    events += [{"event": "stage", "ended": stage} for stage, is_known in told if is_known]
+    settled = (("history", one.number > 1 or bool(known.done)), ("body", bool(known.body)))
+    events += [{"event": "stage", "ended": stage} for stage, is_known in settled if is_known]
     found = log.measured(base)
     if found is not None:
         offered = (item for name, item in found.symptoms.items() if tells_more(item, known.symptoms.get(name)))
@@ -147,17 +147,17 @@ def compared(base: RuleBase, outcomes: Mapping[str, Outcome], units: Units) -> I
         name = lower_first(rule.title) if rule else symptom
         error = outcome.error or ERROR_MM
         was = f"{format_reading(outcome.before, units)} before" if outcome.before is not None else "not measured before"
-        told = f"{name}: {was}, expected about {format_reading(max(outcome.expected, 0.0), units)}"
-        told += f" (give or take {format_length(error, units)}), now {format_reading(outcome.observed, units)}"
+        text = f"{name}: {was}, expected about {format_reading(max(outcome.expected, 0.0), units)}"
+        text += f" (give or take {format_length(error, units)}), now {format_reading(outcome.observed, units)}"
         off = outcome.observed - max(outcome.expected, 0.0)
         # a distance that was too small should grow
         grows = outcome.before is not None and outcome.expected > outcome.before
         if abs(off) <= 2 * error:
-            yield f"{told}: as expected"
+            yield f"{text}: as expected"
         elif (off < 0) == grows:
-            yield f"{told}: less came of it than expected; was it done in full?"
+            yield f"{text}: less came of it than expected; was it done in full?"
         else:
-            yield f"{told}: more came of it than expected"
+            yield f"{text}: more came of it than expected"
 
 
 def remarks(
@@ -196,7 +196,7 @@ def _too_far(
         if mm - _in_all(done.get(rule.opposite or "", ())) < 3.0:
             continue
         brought = dict.fromkeys((*(one.symptom for one in rule.expects if one.change > 0.2), *rule.brings))
-        there = [told for name in brought if (told := _came(base.symptoms[name], alteration, looks))]
+        there = [text for name in brought if (text := _came(base.symptoms[name], alteration, looks))]
         if not there:
             continue
         over = f" over {len(rounds)} rounds" if len(rounds) > 1 else ""
@@ -208,8 +208,8 @@ def _too_far(
         then = "Look at that before more of it is done"
         if back is not None:
             then = f"The list gives {format_length(back, units)} of it back"
-        told = f"{rule.title}, {format_length(mm, units)} in all{over}, brings what is seen now"
-        yield f"{told} ({'; '.join(there)}){moved}. {then}."
+        text = f"{rule.title}, {format_length(mm, units)} in all{over}, brings what is seen now"
+        yield f"{text} ({'; '.join(there)}){moved}. {then}."
 
 
 def _came(sign: Symptom, alteration: str, looks: Sequence[Findings]) -> str:
@@ -247,35 +247,36 @@ def _over_the_rounds(base: RuleBase, done: _DoneOf, units: Units) -> Iterator[st
             back = {item.round for item in done[other]}
             ways = [way for _, way in sorted([*((number, 1) for number in rounds), *((number, -1) for number in back)])]
             if sum(way != next_one for way, next_one in pairwise(ways)) >= 2:
-                told = f"{rule.title} and {lower_first(base.alterations[other].title)} were done in turns (rounds"
-                told += f" {', '.join(map(str, sorted(rounds | back)))}): the pattern goes there and back. Stop, look at the"
-                yield f"{told} first muslin again, and test the cause before another cut."
+                text = f"{rule.title} and {lower_first(base.alterations[other].title)} were done in turns (rounds"
+                text += f" {', '.join(map(str, sorted(rounds | back)))}): the pattern goes there and back. Stop, look at the"
+                yield f"{text} first muslin again, and test the cause before another cut."
         if len(rounds) >= 3:
-            told = f"{rule.title} was done in {len(rounds)} rounds: what it should cure comes back, so"
-            yield f"{told} its cause may be another."
+            text = f"{rule.title} was done in {len(rounds)} rounds: what it should cure comes back, so"
+            yield f"{text} its cause may be another."
         if rule.most_in_all is not None and (mm := _in_all(items)) >= rule.most_in_all.amount_mm - 0.5:
             most = format_length(rule.most_in_all.amount_mm, units)
-            told = f"{rule.title}: {format_length(mm, units)} in all has reached the {most} one pattern should take."
-            yield f"{told} Redraw the block from the measures, or choose another size."
+            text = f"{rule.title}: {format_length(mm, units)} in all has reached the {most} one pattern should take."
+            yield f"{text} Redraw the block from the measures, or choose another size."
 
 
 # -- what was done, and what came in ------------------------------------------------------------------------------------
 
 
-def told_done(
+def reported_done(
     base: RuleBase, one: Round, texts: Sequence[str], ticked: Iterable[tuple[str, str, float | None]], units: Units
 ) -> dict[str, Carried]:
     """Read what was really done of a round from `alteration=amount`, `=yes` or `=no` texts, else the form, by alteration.
 
     Without an amount it is as much as was advised. Raises ProblemsFoundError.
     """
-    told = {name: _amount_or_no(base, name, text, units) for name, _, text in (item.partition("=") for item in texts)}
+    given = (item.partition("=") for item in texts)
+    reported = {name: _amount_or_no(base, name, text, units) for name, _, text in given}
     for alteration, state, amount in ticked:
-        told.setdefault(alteration, (amount, state in ("as-written", "otherwise")))
+        reported.setdefault(alteration, (amount, state in ("as-written", "otherwise")))
     advised = {item.alteration: item.amount_mm for item in one.advised}
     return {
         name: Carried(name, (advised.get(name) if mm is None else mm) if was_done else None, was_done)
-        for name, (mm, was_done) in told.items()
+        for name, (mm, was_done) in reported.items()
     }
 
 
@@ -295,10 +296,10 @@ def _amount_or_no(base: RuleBase, alteration: str, text: str, units: Units) -> t
     return mm, True
 
 
-def done_late(before: Round, told: Mapping[str, Carried], texts: Sequence[str]) -> tuple[Carried, ...]:
+def done_late(before: Round, reported: Mapping[str, Carried], texts: Sequence[str]) -> tuple[Carried, ...]:
     """What was done of a round, with later reports added; what is known already changes only where `texts` say so."""
     known, said = {item.alteration: item for item in before.done}, {text.partition("=")[0] for text in texts}
-    new = {name: item for name, item in told.items() if name not in known or name in said}
+    new = {name: item for name, item in reported.items() if name not in known or name in said}
     return tuple({**known, **new}.values())
 
 

@@ -177,17 +177,16 @@ def _measured(findings: Findings, event: Event, base: RuleBase) -> Findings:
 
 def offered_event(findings: Iterable[Finding], sentences: Mapping[str, str] | None = None) -> dict[str, Any]:
     """Findings from pictures or a mail, to be confirmed one by one, as a log event; `sentences`: what they were read from."""
-    told = sentences or {}
-    more = {name: {"sentence": sentence} for name, sentence in told.items()}
+    more = {name: {"sentence": sentence} for name, sentence in (sentences or {}).items()}
     return {"event": "offered", "findings": [answer_event(one) | more.get(one.symptom, {}) for one in findings]}
 
 
 def _offered(state: State, event: Event, base: RuleBase) -> State:
     """Apply an `offered` event, which brings findings or says which one was refused."""
     left = (finding for finding in state.offered if finding.symptom != event.get("refused"))
-    told = {item["symptom"]: one_line(item["sentence"], 400) for item in listed(event, "findings")
-            if finding_from(item, base) is not None and item.get("sentence")}  # fmt: skip
-    return replace(state, offered=(*left, *found_in(event, base)), sentences={**state.sentences, **told})
+    sentences = {item["symptom"]: one_line(item["sentence"], 400) for item in listed(event, "findings")
+                 if finding_from(item, base) is not None and item.get("sentence")}  # fmt: skip
+    return replace(state, offered=(*left, *found_in(event, base)), sentences={**state.sentences, **sentences})
 
 
 def answer_event(finding: Finding) -> dict[str, Any]:
