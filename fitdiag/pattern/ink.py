@@ -1,7 +1,7 @@
-"""A drawing as data: an immutable list of strokes, fills and texts in mm on paper, y down; its SVG writer; the pen that makes one.
+"""A drawing as data: an immutable list of strokes, fills and texts in mm on paper, y down; its SVG writer; the pen that draws one.
 
-Nothing is told by colour: lines differ by width and dashes, areas by hatching. The pen keeps account of what is on the paper,
-so that a label finds a free place. Text sizes are in points.
+Nothing depends on colour: lines differ in width and dashes, areas in hatching. The pen records what is on the paper, so that
+labels can be put where there is room. Text sizes are in points.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from fitdiag.pattern.piece import Array, apart, left_of, unit
 from fitdiag.problems import one_line
 
 MM_PER_POINT = 25.4 / 72
-APART_MM = 12.0  # between drawings that stand one below the other
+APART_MM = 12.0  # between drawings stacked one below another
 XY = tuple[float, float]
 Box = tuple[float, float, float, float]  # left, top, right, bottom
 Anchor = Literal["start", "middle", "end"]
@@ -34,7 +34,7 @@ Over = Literal["labels", "lines", "nothing"]  # what a label may cover
 
 @dataclass(frozen=True)
 class Stroke:
-    """A polyline; closed when its last point is its first. `dash`: lengths on and off, in mm."""
+    """A polyline; closed when its last point equals its first. `width` and `dash` (lengths on and off) in mm."""
 
     points: tuple[XY, ...]
     width: float
@@ -57,7 +57,7 @@ class Fill:
 
 @dataclass(frozen=True)
 class Text:
-    """One line of text: where its baseline is anchored, size in points, turned counter-clockwise by degrees."""
+    """One line of text: the anchor of its baseline in mm, its size in points, and its counter-clockwise rotation in degrees."""
 
     x: float
     y: float
@@ -73,7 +73,7 @@ Item = Stroke | Fill | Text
 
 
 class Letters(NamedTuple):
-    """The letters of a text: their size in points, whether bold, and what the text is for."""
+    """The lettering of a text: its size in points, whether it is bold, and what the text is for."""
 
     size: float
     bold: bool = False
@@ -81,12 +81,12 @@ class Letters(NamedTuple):
 
     @cache  # noqa: B019 (letters are values, a few for all drawings)
     def width(self, text: str) -> float:
-        """Width of a text in mm as Helvetica sets it, with room for a wider font in its place; bold is taken wider still."""
+        """Width of a text in Helvetica, mm, with a margin for a wider substitute font, and a larger one for bold."""
         wider = 1.26 if self.bold else 1.15
         return sum(_WIDTHS.get(char, 556) for char in text) / 1000 * self.size * MM_PER_POINT * wider
 
     def room(self, text: str) -> tuple[float, float]:
-        """Width and height that a text of one or more lines takes, mm."""
+        """Width and height of a text of one or more lines, mm."""
         lines = text.split("\n")
         return max(map(self.width, lines)) + 1.2, self.size * MM_PER_POINT * (1.25 * len(lines) - 0.25)
 
@@ -96,7 +96,7 @@ LABEL = Letters(9.0, role="label")
 
 @dataclass(frozen=True)
 class Drawing:
-    """A finished drawing: what it is called, what it shows in words, its size in mm, and all that is on it."""
+    """A finished drawing: its title, a description in words, its size in mm, and its items from back to front."""
 
     title: str
     desc: str
@@ -106,14 +106,14 @@ class Drawing:
 
 
 def lowered(item: Item, by: float) -> Item:
-    """The same item farther down the paper."""
+    """The same item, moved down the paper by `by` mm."""
     if isinstance(item, Text):
         return replace(item, y=item.y + by)
     return replace(item, points=tuple((x, y + by) for x, y in item.points))
 
 
 def together(drawings: Sequence[Drawing], title: str) -> Drawing:
-    """Drawings one below the other, as one; a line keeps them apart."""
+    """Stack drawings into one, separated by lines."""
     wide, high, items = max(one.width for one in drawings), 0.0, list[Item]()
     for one in drawings:
         if items:
@@ -126,7 +126,7 @@ def together(drawings: Sequence[Drawing], title: str) -> Drawing:
 
 @dataclass(frozen=True)
 class Style:
-    """How a line of one role is drawn: width and dashes in mm; and what it costs a label that would cover it, per mm."""
+    """How a line of one role is drawn: width and dashes in mm; `weight`: what a label pays for each mm of it that it covers."""
 
     width: float
     dash: tuple[float, ...] = ()
@@ -142,10 +142,10 @@ STYLES: Mapping[str, Style] = {
 
 
 def svg(drawing: Drawing) -> str:
-    """The drawing as a self-contained SVG image: no script, nothing from outside, with a title and a description."""
+    """The drawing as a self-contained SVG image with title and description: no scripts, no external resources."""
     title, desc = (escape(one_line(text, 2000)) for text in (drawing.title, drawing.desc))
     key = hashlib.blake2s(f"{title}\n{desc}".encode(), digest_size=6).hexdigest()
-    edge = 1.0  # so that a frame at the edge keeps its whole width
+    edge = 1.0  # so that a frame at the edge is drawn at full width
     width, height = _number(drawing.width + 2 * edge), _number(drawing.height + 2 * edge)
     lines = [
         f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="t{key} d{key}" '
@@ -184,7 +184,7 @@ def _number(value: float) -> str:
     return f"{value:.3f}".rstrip("0").rstrip(".") if round(value, 3) else "0"
 
 
-# Helvetica's advance widths in thousandths of the size, from the font's public metrics; letters not named take 556.
+# Helvetica's advance widths in thousandths of the size, from the font's public metrics; 556 for letters not listed.
 _WIDTHS = {
     **dict.fromkeys("ijl'|", 222), **dict.fromkeys("ftI ./,:;!\\[]", 278), **dict.fromkeys("r-()`{}", 333),
     **dict.fromkeys("ckvxyzsJ", 500), **dict.fromkeys("FTZL", 611), **dict.fromkeys("ABEKPSVXY&", 667),
@@ -193,9 +193,9 @@ _WIDTHS = {
 
 
 def wrapped(text: str, size: float, width: float) -> list[str]:
-    """Text in lines not wider than `width` mm; a single word that is wider is cut with dots."""
+    """Break text into lines no wider than `width` mm; a single word wider than that is cut short with dots."""
     lines, plain = list[str](), Letters(size)
-    whole = re.sub(r"(?<=\d) (?=\d|in\b|cm\b)", "\u00a0", " ".join(text.split()))  # an amount stays whole
+    whole = re.sub(r"(?<=\d) (?=\d|in\b|cm\b)", "\u00a0", " ".join(text.split()))  # never break inside an amount
     for word in whole.split(" "):
         if lines and plain.width(f"{lines[-1]} {word}") <= width:
             lines[-1] += f" {word}"
@@ -208,7 +208,7 @@ def wrapped(text: str, size: float, width: float) -> list[str]:
 
 @dataclass(frozen=True)
 class Spot:
-    """A place a label may take: the middle of its box, and its turn in degrees."""
+    """A candidate place for a label: the centre of its box in mm, and its rotation in degrees, counter-clockwise."""
 
     x: float
     y: float
@@ -216,17 +216,17 @@ class Spot:
 
 
 class Pen:
-    """Draws on one sheet of paper in mm, y down, and knows what is taken."""
+    """Draws on one sheet of paper, in mm, y down, and records which places are occupied."""
 
     def __init__(self, width: float, height: float, hatching: float = 1.8, *, ground: bool = True) -> None:
         self.width, self.height, self.hatching = width, height, hatching
-        self.ground = ground  # whether a label hides the lines it covers
+        self.ground = ground  # whether labels get a white ground that hides the lines under them
         self._items: list[Item] = []
-        self._over: list[Item] = []  # labels lie above all lines
+        self._over: list[Item] = []  # labels, drawn over all lines
         self._lines: list[LineString] = []
-        self._weights: list[float] = []  # what each line costs a label that would cover it, per mm
+        self._weights: list[float] = []  # of each line: what a label pays per mm that it covers
         self._taken: list[Polygon] = []
-        self._tree: STRtree | None = None  # of the lines; made anew when one was added
+        self._tree: STRtree | None = None  # index of the lines, rebuilt after one was added
 
     def done(self, title: str, desc: str, height: float | None = None) -> Drawing:
         return Drawing(title, desc, self.width, self.height if height is None else height, (*self._items, *self._over))
@@ -234,7 +234,7 @@ class Pen:
     def line(
         self, points: Array | Sequence[XY], role: str, clip: Box | None = None, width: float | None = None
     ) -> list[Array]:
-        """A polyline in the style of its role, clipped to a box; the parts that were drawn."""
+        """Draw a polyline in the style of its role, clipped to a box; return the visible parts, each (n, 2) mm."""
         line = np.asarray(points, dtype=float)
         parts = [line] if clip is None else clipped(line, clip)
         style = STYLES[role]
@@ -244,24 +244,24 @@ class Pen:
         return parts
 
     def frame(self, box: Box, role: str = "frame") -> None:
-        """A rectangle."""
+        """Draw a rectangle."""
         self.line(corners(box), role)
 
     def fill(self, points: Array | Sequence[XY], grey: float, role: str = "") -> None:
         self._items.append(Fill(_pairs(np.asarray(points, dtype=float)), grey, role))
 
     def dot(self, at: XY, radius: float, grey: float, role: str) -> None:
-        """A filled circle, as a polygon of 24 sides."""
+        """Draw a filled circle, as a polygon of 24 sides."""
         self.fill(_circle(at, radius)[:-1], grey, role)
 
     def ring(self, at: XY, radius: float, role: str) -> None:
-        """A circle line round a white ground with a dot in it: the mark of a hinge."""
+        """Draw a circle with a dot in it on white ground: the mark of a hinge."""
         self.dot(at, radius, 1.0, role)
         self.line(_circle(at, radius), "part", width=0.3)
         self.dot(at, radius * 0.45, 0.0, role)
 
     def arrow(self, tip: XY | Array, start: XY | Array) -> None:
-        """A line with a filled head at its tip."""
+        """Draw a line with a filled arrowhead at its tip."""
         whole: Array = np.array([start, tip], dtype=float)
         back = unit(whole[0] - whole[1]) * 2.0
         self.line(np.array([whole[0], whole[1] + back * 0.8]), "dimension")
@@ -269,7 +269,7 @@ class Pen:
         self._note(whole)
 
     def hatch(self, area: BaseGeometry, *, cross: bool) -> None:
-        """Hatching over an area given on paper: single lines, or crossed ones."""
+        """Hatch an area (paper mm), or cross-hatch it."""
         if area.is_empty:
             return
         left, top, right, bottom = area.bounds
@@ -282,7 +282,7 @@ class Pen:
                     self.line(np.asarray(part.coords), "hatch")
 
     def text(self, x: float, y: float, text: str, letters: Letters, anchor: Anchor = "start") -> None:
-        """A text at a fixed place."""
+        """Set one line of text at a fixed place."""
         size, bold, role = letters
         self._over.append(Text(x, y, text, size, anchor, 0.0, bold, role))
         wide = letters.width(text)
@@ -292,7 +292,7 @@ class Pen:
     def paragraph(
         self, x: float, y: float, text: str, letters: Letters, width: float, step: float, most: int | None = None
     ) -> float:
-        """A text in lines not wider than `width`, at most so many, `step` mm apart; where the next line would stand."""
+        """Set a text in lines no wider than `width` and `step` mm apart, at most `most` of them; return the y of the next line."""
         for line in wrapped(text, letters.size, width)[:most]:
             self.text(x, y, line, letters)
             y += step
@@ -302,10 +302,10 @@ class Pen:
         self, text: str, spots: Iterable[Spot], within: Box, letters: Letters = LABEL, *, leader: XY | None = None,
         over: Over = "labels",
     ) -> bool:  # fmt: skip
-        """A text at the free-est of the spots, the first of equals; on white ground where it covers lines (if the pen does so).
+        """Set a text, of one or more lines, at the spot that covers least, the first of equally good ones; return whether it was set.
 
-        It may have several lines. `leader`: what it names, joined by a thin line when it had to go far. `over`: what it may cover
-        at worst; where it would cover more it is left out. Says whether it was set.
+        `leader`: the point it names, joined to it by a thin line if they end up far apart. `over`: the most it may cover; if it
+        would cover more, it is left out.
         """
         size, bold, role = letters
         best = self._freest(spots, letters.room(text), within)
@@ -330,11 +330,11 @@ class Pen:
     def _freest(
         self, spots: Iterable[Spot], room: tuple[float, float], within: Box
     ) -> tuple[float, Spot, Polygon, float] | None:
-        """The place that costs least, the first of equals: its cost, itself, its ground, the mm of line under it."""
+        """The spot of least cost, the first of equally good ones: its cost, the spot, the area covered, and the mm of line under it."""
         best: tuple[float, Spot, Polygon, float] | None = None
         for order, spot in enumerate(spots):
             if best is not None and best[0] <= order * 0.4:
-                break  # no later place can cost less
+                break  # no later spot can cost less
             ground = ground_of(spot, room)
             cost, ink = self._cost(ground, within)
             if best is None or cost + order * 0.4 < best[0]:
@@ -342,9 +342,9 @@ class Pen:
         return best
 
     def dimension(self, a: XY, b: XY, text: str, away: XY | None) -> tuple[XY, list[Spot]]:
-        """The arrows of a length: beside its points with extension lines (`away` says where), or in line with them.
+        """Draw the arrows of a dimension from `a` to `b`: offset in the direction `away` with extension lines, or between the points.
 
-        Its middle, and the places where its amount may stand.
+        Returns the middle of the dimension line, and candidate spots for its figure.
         """
         one, other = np.array([a, b])
         run, tail, spots, figures = apart(one, other) or 1e-6, 5.5, list[Spot](), Letters(10.0, bold=True)
@@ -374,7 +374,7 @@ class Pen:
             self._tree = None
 
     def _cost(self, ground: Polygon, within: Box) -> tuple[float, float]:
-        """What a place costs, and the length of the lines under it, in mm."""
+        """The cost of covering an area, and the length of the lines under it, in mm."""
         left, top, right, bottom = ground.bounds
         over = (within[0] - left, within[1] - top, right - within[2], bottom - within[3])
         out = sum(max(mm, 0) for mm in over)
@@ -401,12 +401,12 @@ def _circle(at: XY, radius: float) -> Array:
 
 
 def pointed(tip: Array, back: Array, share: float) -> Array:
-    """The head of an arrow as (3, 2) points: its `tip`, and both ends of its foot, a `share` of its length off the line."""
+    """An arrowhead as (3, 2) points: its tip, and the two ends of its base, each off the line by a `share` of the head's length."""
     return np.array([tip, tip + back + left_of(back) * share, tip + back - left_of(back) * share])
 
 
 def beside(point: XY | Array, direction: XY | Array, text: str, letters: Letters, gap: float) -> Spot:
-    """The place where a level text stands `gap` mm beyond a point, seen in a direction."""
+    """The spot where a horizontal text lies `gap` mm from a point, in the given direction."""
     run = hypot(*direction) or 1.0
     x, y = direction[0] / run, direction[1] / run
     half_wide, half_high = letters.width(text) / 2 + 0.6, letters.size * MM_PER_POINT / 2
@@ -415,13 +415,13 @@ def beside(point: XY | Array, direction: XY | Array, text: str, letters: Letters
 
 
 def around(point: XY, text: str, letters: Letters, gaps: Sequence[float]) -> list[Spot]:
-    """Places for a level text round a point, near ones first."""
+    """Candidate spots for a horizontal text around a point, the nearest first; `gaps` in mm."""
     turns = [(cos(k * pi / 4), sin(k * pi / 4)) for k in range(8)]
     return [beside(point, turn, text, letters, gap) for gap in gaps for turn in turns]
 
 
 def along(line: Array, size: float, shares: Sequence[float], gap: float = 0.9) -> list[Spot]:
-    """Places for a text that runs along a line, to its left and right hand, at shares of its length."""
+    """Candidate spots for a text along a line, `gap` mm off it on its left and right, at `shares` of its length."""
     whole = float(arc(line)[-1])
     spots = []
     for share in shares:
@@ -429,7 +429,7 @@ def along(line: Array, size: float, shares: Sequence[float], gap: float = 0.9) -
         run = after - before
         turn = atan2(-run[1], run[0])
         normal = -unit(left_of(run))
-        angle = 100 - (100 - degrees(turn)) % 180  # read from the left, or from the right edge of the sheet
+        angle = 100 - (100 - degrees(turn)) % 180  # readable from the bottom or the right edge of the sheet
         high = size * MM_PER_POINT / 2
         for beyond in (normal * (high + gap), -normal * (high + gap)):
             spots.append(Spot(float(point[0] + beyond[0]), float(point[1] + beyond[1]), angle))
@@ -437,15 +437,15 @@ def along(line: Array, size: float, shares: Sequence[float], gap: float = 0.9) -
 
 
 def clipped(line: Array, clip: Box) -> list[Array]:
-    """The parts of a polyline inside a box."""
+    """The parts of a polyline inside a box, each (n, 2) points."""
     inside = get_parts(shapely.line_merge(LineString(line).intersection(box(*clip))))
     return [np.asarray(part.coords) for part in inside if part.geom_type == "LineString" and part.length > 1e-6]
 
 
 def all_over(within: Box, room: tuple[float, float], towards: XY) -> list[Spot]:
-    """Places for a text that takes so much room, all over a box: those nearest to a place in it first, rather level than turned.
+    """Candidate spots all over a box for a text of `room` (width and height, mm): the nearest to `towards` first, upright ones last.
 
-    `towards`: that place in shares of the box, (0, 0) at the top left.
+    `towards`: a point in shares of the box, (0, 0) at the top left.
     """
     left, top, right, bottom = within
     at = left + (right - left) * towards[0], top + (bottom - top) * towards[1]
@@ -457,7 +457,7 @@ def all_over(within: Box, room: tuple[float, float], towards: XY) -> list[Spot]:
 
 
 def ground_of(spot: Spot, room: tuple[float, float]) -> Polygon:
-    """What a text that takes so much room covers at a place."""
+    """The area that a text of `room` (width and height, mm) covers at a spot."""
     turn, (wide, high) = radians(spot.angle), room
     u, v = np.array([cos(turn), -sin(turn)]) * wide / 2, np.array([sin(turn), cos(turn)]) * high / 2
     middle = np.array([spot.x, spot.y])

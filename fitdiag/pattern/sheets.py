@@ -1,6 +1,6 @@
-"""Pieces at full scale on tiled sheets to print at home and join.
+"""Pieces at full scale, tiled over sheets to be printed at home and joined.
 
-Nothing is scaled by us and nothing may be scaled by the printer: a square on the first page is there to be measured.
+Neither this program nor the printer may scale anything: there is a square on the first page to measure.
 """
 
 from __future__ import annotations
@@ -29,13 +29,13 @@ SQUARE_MM = 50.0
 INCHES_MM = 50.8
 MOST_TILES = 400
 MOST_IN_A_ROW, GAP_MM = 4, 8.0  # the small pictures of the pieces on the first page
-BOLD = 1.1  # bold letters are so much wider
-_SHIFTS = (0.5, 0.4, 0.6, 0.25, 0.75, 0.1, 0.9, 0.0, 1.0)  # shares of the spare paper at the left, and at the top
-_SCANT = 0.04  # a page that shows less of the piece than this is nearly empty
+BOLD = 1.1  # how much wider bold letters are
+_SHIFTS = (0.5, 0.4, 0.6, 0.25, 0.75, 0.1, 0.9, 0.0, 1.0)  # shares of the spare paper left of, and above, the piece
+_SCANT = 0.04  # a tile that shows less than this share of its area is nearly empty
 STAMP_SIZE = 7.5
-MOST_STAMPED, MOST_NOTES = 4, 14  # lines about what was altered: on each page, and on the first
-TIMES = 3.0  # the ends of the level lines are shown so many times as large: an eighth of an inch is seen there
-CELL_MM = (47.0, 62.0)  # least and most height of one of these pictures
+MOST_STAMPED, MOST_NOTES = 4, 14  # most lines about what was altered: on each page, and on the first
+TIMES = 3.0  # how much the ends of the level lines are enlarged: enough to see an eighth of an inch
+CELL_MM = (47.0, 62.0)  # least and greatest height of one of these pictures
 HEAD_MM = 20.0
 BAR_MM = {"in": (25.4 / 8, "1/8 in"), "cm": (3.0, "3 mm")}
 RULE = "Print at 100 %, no scaling; measure the square."
@@ -45,11 +45,10 @@ def pdf_sheets(
     pattern: Pattern, paper: Paper = "a4", overlap_mm: float = 10.0, units: Units = "cm", day: str = "",
     more: Sequence[Piece] = (),
 ) -> bytes:  # fmt: skip
-    """Pieces at full scale on as many pages as they need; the first page says how to print and join them.
+    """The pieces at full scale as a PDF, on as many pages as they need; the first page says how to print and join them.
 
-    A page shows `overlap_mm` of its neighbours. `more`: other pieces to print with them, like a waistband. For whom the pattern
-    is, the `day` and what was altered stand on every page.
-    Raises ProblemsFoundError for an overlap that is too narrow to glue or too wide to be worth its paper.
+    Neighbouring pages overlap by `overlap_mm`. `more`: other pieces to print, like a waistband. Every page names the client, the
+    `day` and what was altered. Raises ProblemsFoundError for an overlap too narrow to glue or so wide that it wastes paper.
     """
     if not 8.0 <= overlap_mm <= 40.0:
         wrong = f"an overlap of {overlap_mm:g} mm is outside 8 to 40 mm"
@@ -59,10 +58,10 @@ def pdf_sheets(
     grids = [tiles(piece, room, overlap_mm, side) for piece, side in pattern.cut()]
     grids += [tiles(piece, room, overlap_mm) for piece in more]
     title, mark = pattern.title or "Pattern", stamp(pattern, units, day)
-    told = (whose(pattern, day), *history(pattern, units))
+    notes = (whose(pattern, day), *history(pattern, units))
     pdf = document(title, (wide, high))
     pages = (_page(grid, tile, mark) for grid in grids for tile in grid.tiles)
-    cover = _cover(title, grids, room, paper, units, [line for line in told if line])
+    cover = _cover(title, grids, room, paper, units, [line for line in notes if line])
     for items in (cover, *pages, *_enlarged(grids, room, units, mark)):
         pdf.add_page()
         paint(pdf, items, (MARGIN_MM, MARGIN_MM))
@@ -71,7 +70,7 @@ def pdf_sheets(
 
 @dataclass(frozen=True)
 class Tile:
-    """One page of a grid: its row and column from 0, and the box it shows, in piece mm with y down."""
+    """One page of a grid: its row and column from 0, and the box it shows, in mm on the joined sheets, y down."""
 
     row: int
     column: int
@@ -85,9 +84,9 @@ class Tile:
 
 @dataclass(frozen=True, eq=False)
 class Grid:
-    """A piece and the pages it needs. `left` and `top`: the corner of page A1, in piece mm with y down.
+    """A piece and the tiles it needs. `left` and `top`: the corner of page A1, in piece mm with y down.
 
-    `shape`: its cutting area in the millimetres of the joined sheets.
+    `room`: printable width and height of a page, mm. `shape`: the cutting area, in mm on the joined sheets.
     """
 
     piece: Piece
@@ -109,14 +108,15 @@ class Grid:
         return next((tile for tile in self.tiles if (tile.row, tile.column) == (row, column)), None)
 
     def view(self, corner: XY, clip: Box, scale: float = 1.0) -> View:
-        """The piece with the corner of page A1 at a place on paper."""
+        """A view of the piece that puts the corner of page A1 at `corner` on the paper."""
         return View(scale, corner[0] - self.left * scale, corner[1] - self.top * scale, clip)
 
 
 def tiles(piece: Piece, room: tuple[float, float], overlap: float, side: Side = "both") -> Grid:
-    """The fewest pages of a printable `room` that hold a piece with its allowance; pages that show nothing of it are left out.
+    """Tile a piece with its allowance over the fewest pages of printable size `room`; pages that would be blank are left out.
 
-    The piece lies on them so that no page is nearly empty, and grain and level lines in no strip that is glued, as far as there is room.
+    As far as there is room, the piece is placed so that no page is nearly empty and neither the grainline nor a level line lies in
+    an overlap. Lengths in mm. Raises ProblemsFoundError for a piece that would need too many pages.
     """
     area = affinity.scale(cutting_area(piece), 1.0, -1.0, origin=(0, 0))
     shape = area.buffer(2.0)
@@ -129,7 +129,7 @@ def tiles(piece: Piece, room: tuple[float, float], overlap: float, side: Side = 
     spare = (columns * step[0] + overlap - (right - left), rows * step[1] + overlap - (bottom - top))
     row, column = (at.ravel() for at in np.mgrid[:rows, :columns])
     x, y = column * step[0], row * step[1]
-    wide = np.where(column == columns - 1, room[0], step[0])  # its own share; the rest is on its neighbours too
+    wide = np.where(column == columns - 1, room[0], step[0])  # what a page shows without its right and lower overlap
     high = np.where(row == rows - 1, room[1], step[1])
     heights = np.array([-line[:, 1].mean() for line in piece.lines.values()])
     rough, best = shape.simplify(0.5), None
@@ -153,7 +153,7 @@ def tiles(piece: Piece, room: tuple[float, float], overlap: float, side: Side = 
 
 
 def _lines(piece: Piece, side: Side) -> Iterator[tuple[str, Array, str, str]]:
-    """Every line of a piece, in its own mm, y up: its role, its points, its name, and where the name stands."""
+    """Every line of a piece, in its own mm, y up: its role, its points, its name, and whether that stands on a line or a seam."""
     outline = np.concatenate([piece.outline, piece.outline[:1]])
     allowed = any(piece.allowance.get(seam, 0.0) > 0 for seam in piece.part.seams)
     if allowed:
@@ -181,7 +181,7 @@ def _lines(piece: Piece, side: Side) -> Iterator[tuple[str, Array, str, str]]:
 
 
 def banded(piece: Piece) -> Iterator[Array]:
-    """Two lines beside each seam of an estimate: as far off as the seam may lie, one standard deviation."""
+    """Two offset curves of each seam of an estimate, one standard deviation to either side."""
     for seam, sizes in piece.band.items():
         line = piece.seams[seam]
         run = np.gradient(line, axis=0)
@@ -193,10 +193,10 @@ def banded(piece: Piece) -> Iterator[Array]:
 
 
 def _page(grid: Grid, tile: Tile, mark: str = "") -> tuple[Item, ...]:
-    """One page of a piece: what it shows, its name, its neighbours, and where to trim and glue."""
+    """One page of a piece: the lines on it, its name and neighbours, and where to trim and glue."""
     wide, high = grid.room
     own: Box = (0.0, 0.0, wide, high)
-    pen = Pen(wide, high, ground=False)  # no word hides a line to cut along
+    pen = Pen(wide, high, ground=False)  # no label may hide a cutting line
     view = grid.view((-tile.box[0], -tile.box[1]), own)
     names: list[tuple[str, Array, str]] = []
     for role, points, name, where in _lines(grid.piece, grid.side):
@@ -220,7 +220,7 @@ def _page(grid: Grid, tile: Tile, mark: str = "") -> tuple[Item, ...]:
 
 
 def _stamp(pen: Pen, mark: str, inner: Box) -> None:
-    """For whom, the day and what was altered, in small print: where it covers nothing, if there is such a place."""
+    """The client, the day and what was altered, in small print, where it covers nothing if there is such a place."""
     letters = Letters(STAMP_SIZE, role="stamp")
     ways: tuple[tuple[float, ink.Over], ...] = ((70.0, "nothing"), (40.0, "nothing"), (70.0, "labels"))
     for room, over in ways:
@@ -238,7 +238,7 @@ def _heads(pen: Pen, line: Array, own: Box) -> None:
 
 
 def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
-    """The frame of a page: where to trim it, where the next page is laid on; the box that is left between."""
+    """Draw the frame of a page: where to trim it and where the next page goes; return the box between the overlaps."""
     wide, high, lap = *grid.room, grid.overlap
     pen.frame((0, 0, wide, high))
     around = [grid.has(tile.row + down, tile.column + over) for down, over in ((0, -1), (-1, 0), (0, 1), (1, 0))]
@@ -254,7 +254,7 @@ def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
     for neighbour, x, y in sides:
         if not neighbour:
             continue
-        for share in (0.2, 0.8):  # crosses, at the same places on both pages that share them
+        for share in (0.2, 0.8):  # match marks, at the same places on both pages
             at = (x or wide * share, y or high * share)
             pen.line([(at[0] - 2, at[1]), (at[0] + 2, at[1])], "frame")
             pen.line([(at[0], at[1] - 2), (at[0], at[1] + 2)], "frame")
@@ -268,7 +268,7 @@ def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
 
 
 def _page_words(pen: Pen, grid: Grid, tile: Tile, inner: Box) -> None:
-    """The page's own mark with the piece it belongs to; on the page that shows most of a piece its name, large."""
+    """Label a page with its piece and number; the page that shows most of a piece also gets its name in large letters."""
     if tile == max(grid.tiles, key=lambda one: float(grid.shape.intersection(box(*one.box)).area)):
         large = Letters(22, bold=True, role="name")
         name = f"{grid.piece.name.capitalize()}, {cut_words(grid.piece, grid.side)}"
@@ -281,15 +281,15 @@ def _page_words(pen: Pen, grid: Grid, tile: Tile, inner: Box) -> None:
 
 
 def _cover(
-    title: str, grids: Sequence[Grid], room: tuple[float, float], paper: str, units: Units, told: Sequence[str] = ()
+    title: str, grids: Sequence[Grid], room: tuple[float, float], paper: str, units: Units, record: Sequence[str] = ()
 ) -> tuple[Item, ...]:
-    """The first page: what it is, how to print, the squares to measure, how to join, and where each page belongs."""
+    """The first page: the title and the `record` of the pattern, how to print and join, squares to measure, and the tiling plan."""
     wide, high = room
     pen = Pen(wide, high)
     y = pen.paragraph(0, 7.0, title, Letters(16, bold=True), wide, 7.5, most=2)
-    for note in told[:MOST_NOTES]:
+    for note in record[:MOST_NOTES]:
         y = pen.paragraph(0, y, note, Letters(10, role="stamp"), wide, 4.6)
-    y += 1.5 if told else 0.0
+    y += 1.5 if record else 0.0
     pen.text(0, y, RULE, Letters(12, bold=True))
     top = y + 6
     for x, side, words in ((0.0, SQUARE_MM, "50 mm"), (SQUARE_MM + 12, INCHES_MM, "2 in")):
@@ -324,7 +324,7 @@ def _small(mm: float, units: Units) -> str:
 
 
 def _allowance_notes(pieces: Sequence[Piece], units: Units) -> list[str]:
-    """What the lines of the pieces are, told once for all that are alike."""
+    """What the lines of the pieces mean, once for all pieces with the same note."""
     alike: dict[str, list[str]] = {}
     for piece in pieces:
         alike.setdefault(_allowance_note(piece, units), []).append(piece.name)
@@ -349,7 +349,7 @@ def _allowance_note(piece: Piece, units: Units) -> str:
 
 
 def _overview(pen: Pen, grid: Grid, cell: Box) -> None:
-    """Where each page of a piece belongs, small."""
+    """Draw the tiling plan of a piece."""
     lap, (wide, high) = grid.overlap, grid.room
     span = (grid.columns * (wide - lap) + lap, grid.rows * (high - lap) + lap)
     pages = "1 page" if len(grid.tiles) == 1 else f"{len(grid.tiles)} pages"
@@ -372,7 +372,7 @@ def _overview(pen: Pen, grid: Grid, cell: Box) -> None:
 
 
 def _enlarged(grids: Sequence[Grid], room: tuple[float, float], units: Units, mark: str) -> Iterator[tuple[Item, ...]]:
-    """Pages of both ends of each level line enlarged, three in a row; `mark`: for whom, the day and what was altered."""
+    """Pages with both ends of each level line enlarged, three in a row; `mark`: client, day and what was altered."""
     wide, high = room
     places, step = [place for grid in grids for place in _line_ends(grid)], 3
     rows = int((high - HEAD_MM) // CELL_MM[0])
@@ -380,8 +380,8 @@ def _enlarged(grids: Sequence[Grid], room: tuple[float, float], units: Units, ma
         shown = places[first : first + step * rows]
         tall = min(CELL_MM[1], (high - HEAD_MM) / -(-len(shown) // step))
         pen = Pen(wide, high)
-        told = f"Where to look closely: {TIMES:g} times as large as the sheets. Do not cut along these."
-        pen.text(0, 5.5, told, Letters(11, bold=True))
+        heading = f"Where to look closely: {TIMES:g} times as large as the sheets. Do not cut along these."
+        pen.text(0, 5.5, heading, Letters(11, bold=True))
         if mark:
             pen.paragraph(0, 10.0, mark, Letters(STAMP_SIZE, role="stamp"), wide - 2, 3.6, most=2)
         for number, (caption, at, lines) in enumerate(shown):
@@ -392,7 +392,7 @@ def _enlarged(grids: Sequence[Grid], room: tuple[float, float], units: Units, ma
 
 
 def _line_ends(grid: Grid) -> Iterator[tuple[str, Array, list[tuple[str, Array]]]]:
-    """Both ends of each level line of a piece: what lies there, the place (mm, y up), and all lines of the piece."""
+    """Both ends of each level line of a piece: a caption, the point (mm, y up), and all lines of the piece."""
     piece, lines = grid.piece, [one[:2] for one in _lines(grid.piece, grid.side) if one[0]]
     for name in piece.part.ends:
         for end, edge in ((0, piece.part.inner), (-1, piece.part.outer)):
