@@ -1,9 +1,9 @@
-"""What one alteration does to a piece, seen side by side: what moved, what is added or taken away, how far, and in words.
+"""What one alteration does to a piece: what moved how far, what paper is added or taken away, and how to say so in words.
 
-Paper that is added and paper that is taken away (cut off, or lying double) are areas in pattern mm, y up. The words are a fitter's: a
-sentence for the page of an alteration, and a caption for each step of the work. A rule may bring its own; otherwise those for its
-kind of move stand in `change.yaml`. `{amount}` is the amount and the name of a height of the move, like `{knee}`, what is moved there;
-`{widest}` the longest length that is shown, the rest as in `_put_in`.
+Paper added and paper taken away (cut off, or lying double) are areas in pattern mm, y up. The words are a fitter's: a
+sentence for the page of an alteration, and a caption for each step of the work. A rule may bring its own; otherwise
+they come from `change.yaml`, by kind of move. In them `{amount}` stands for the amount, a height of the move, like
+`{knee}`, for how far it moves there, and `{widest}` for the longest length marked; for the rest see `_put_in`.
 """
 
 from __future__ import annotations
@@ -27,12 +27,12 @@ from fitdiag.pattern.piece import Array, Dart, Piece, apart, left_of, points, un
 from fitdiag.units import Units, format_given
 
 SEEN_MM = 0.8  # smaller moves are not marked
-OPENED = ("open", "spread", "widen")  # kinds of cut that paper is put behind
+OPENED = ("open", "spread", "widen")  # kinds of cut that open a gap, to be filled with paper
 
 
 @dataclass(frozen=True, eq=False)
 class Mark:
-    """A length to be shown: from the old place to the new one, and where the figures stand (None: in line)."""
+    """A length to be marked: old place and new (mm), the figure, and which way to offset it (None: in line)."""
 
     a: Array
     b: Array
@@ -42,22 +42,22 @@ class Mark:
 
 @dataclass(frozen=True, eq=False)
 class Change:
-    """One piece before and after, laid over each other so that what did not move coincides."""
+    """One piece before and after, aligned so that what did not move coincides."""
 
     kind: Kind
     altered: Altered
     old: Piece
     new: Piece
     cut: Cut | None
-    grain: Array  # the grainline afterwards, hem to waist
-    old_grain: Array | None  # the part of it that no longer counts
+    grain: Array  # the new grainline, hem to waist
+    old_grain: Array | None  # the part of the old one that no longer holds
     added: BaseGeometry
     removed: BaseGeometry
-    extra: BaseGeometry  # what a cut alone does not explain
-    marks: tuple[Mark, ...]  # of a section that slides, its tip is where the first begins
+    extra: BaseGeometry  # paper added or taken away beside the cut
+    marks: tuple[Mark, ...]  # for a section that slides, the first begins at its tip
     amount: float
     units: Units
-    lower: BaseGeometry | None = None  # the two parts of a cut piece, the upper one where it comes to lie
+    lower: BaseGeometry | None = None  # the two parts of a cut piece, the upper one in its new place
     upper: BaseGeometry | None = None
 
     @property
@@ -71,7 +71,7 @@ class Change:
 
     @property
     def opened(self) -> bool:
-        """Whether a cut was opened, so that paper is put behind it."""
+        """Whether a cut was opened, so that paper goes behind the gap."""
         return self.kind in OPENED
 
 
@@ -79,7 +79,7 @@ class Change:
 
 
 def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Change:
-    """A piece before and after an alteration of `amount` mm."""
+    """Compare a piece before and after an alteration of `amount` mm; words in `units`."""
     new, cut, nothing = altered.piece, altered.cut, GeometryCollection()
     kind, angle = main_kind(altered.did), sum(done.angle for done in altered.did)
     grain = new.grain
@@ -109,14 +109,14 @@ def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Chan
         old_grain = old.grain
         y = float(old_grain[:, 1].mean())
         marks.append(Mark(np.array([old.grain_x, y]), np.array([new.grain_x, y]), amount, None))
-    step = gap.buffer(4 + amount * 0.3)  # where the parts of a cut meet with a step is for truing, not for marking
+    step = gap.buffer(4 + amount * 0.3)  # the steps beside a cut are for trueing, not for marking
     more, less = (
         _clean(area, step, 0.25 if gap.is_empty else 1.0) for area in (after.difference(base), base.difference(after))
     )
     extra = more.union(less)
     if cut is None:
         marks += _edge_marks(old, new, before, amount)
-    if kind != "slide" and (cut is not None or not marks):  # or the seam has other points than before
+    if kind != "slide" and (cut is not None or not marks):  # no marks: the points of a seam do not correspond
         marks += _strip_marks(base, new, extra, amount)
     if kind == "darts":
         marks += [_dart_mark(*pair) for pair in zip(old.darts, new.darts, strict=False)]
@@ -127,7 +127,7 @@ def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Chan
 
 
 def main_kind(did: tuple[Did, ...]) -> Kind:
-    """The kind that an alteration of several moves counts as: its cut, else its first change of the outline, else its first move."""
+    """The kind of an alteration of several moves: that of its first cut, else change to the outline, else move."""
     cuts = [done.kind for done in did if done.cut is not None]
     edges = [done.kind for done in did if done.kind in ("swing", "slit", "edge", "shift") and done.by]
     if {"shift", "notches"} <= {done.kind for done in did}:
@@ -136,7 +136,7 @@ def main_kind(did: tuple[Did, ...]) -> Kind:
 
 
 def parted(polygon: Polygon, cut: Cut) -> tuple[BaseGeometry, BaseGeometry]:
-    """A piece in two: the part that stays, and the part that moves."""
+    """Split a piece along a cut: the part that stays, and the part that moves."""
     run = cut.end - cut.start
     wide = unit(run) * 2000
     up = left_of(wide) * cut.sign
@@ -145,28 +145,28 @@ def parted(polygon: Polygon, cut: Cut) -> tuple[BaseGeometry, BaseGeometry]:
 
 
 def _above(line: Array, cut: Cut) -> Array | None:
-    """The part of a plumb line above a cut; None if there is none."""
+    """The part of a vertical line above a cut; None if there is none."""
     share = (line[0, 0] - cut.start[0]) / (cut.end[0] - cut.start[0]) if cut.end[0] != cut.start[0] else 0.5
     y = float(cut.start[1] + share * (cut.end[1] - cut.start[1]))
     return points([[line[0, 0], max(y, line[0, 1])], line[1]]) if y < line[1, 1] else None
 
 
 def _outward(polygon: Polygon, at: Array, direction: Array) -> Array:
-    """Square to a direction, and away from the middle of the piece near a point."""
+    """The unit normal of a direction that points out of the piece near a point."""
     normal = unit(left_of(direction))
     one, other = (polygon.intersection(Point(*(at + sign * normal * 30)).buffer(29)).area for sign in (1, -1))
     return np.asarray(normal if one <= other else -normal)
 
 
 def _clean(area: BaseGeometry, apart: BaseGeometry, worth: float) -> BaseGeometry:
-    """An area without slivers thinner than twice `worth` mm, and without what lies within `apart`."""
+    """An area without slivers thinner than twice `worth` mm, and without the parts that lie within `apart`."""
     whole = area.buffer(0)
     kept = [part for part in get_parts(whole) if part.difference(apart).area > 15 and not part.buffer(-worth).is_empty]
     return unary_union(kept) if kept else GeometryCollection()
 
 
 def _edge_marks(old: Piece, new: Piece, before: Polygon, amount: float) -> list[Mark]:
-    """Where each moved seam has moved farthest; seams that share a moved corner count once."""
+    """A mark where each seam has moved farthest; seams that share a moved corner get one between them."""
     marks: list[Mark] = []
     pairs = [(line, new.seams[seam]) for seam, line in old.seams.items() if len(line) == len(new.seams[seam])]
     moved = [(np.hypot(*(other - one).T), one, other) for one, other in pairs]
@@ -177,12 +177,12 @@ def _edge_marks(old: Piece, new: Piece, before: Polygon, amount: float) -> list[
         if far[index] < SEEN_MM or known:
             continue
         away = _outward(before, one[index], other[index] - one[index]) if index in (0, len(one) - 1) else None
-        marks.append(Mark(one[index], other[index], _told(float(far[index]), amount), away))
+        marks.append(Mark(one[index], other[index], _figure(float(far[index]), amount), away))
     return [mark for mark in marks if mark.amount >= 0.4 * max(other.amount for other in marks)]
 
 
 def _strip_marks(base: BaseGeometry, new: Piece, extra: BaseGeometry, amount: float) -> list[Mark]:
-    """The widest place of each strip that lies between the cut piece and the new outline."""
+    """A mark at the widest place of each strip between the cut piece and the new outline."""
     marks: list[Mark] = []
     for strip_area in get_parts(extra):
         near = [p for seam in new.part.seams for p in new.seams[seam] if strip_area.distance(Point(*p)) < 0.3]
@@ -194,7 +194,8 @@ def _strip_marks(base: BaseGeometry, new: Piece, extra: BaseGeometry, amount: fl
             continue
         a = np.array(nearest_points(base.boundary, Point(*b))[0].coords[0])
         corner = min(apart(b, new.seams[seam][0]) for seam in new.part.seams) < 0.1
-        marks.append(Mark(a, b, _told(max(far), amount), _outward(Polygon(new.outline), b, b - a) if corner else None))
+        away = _outward(Polygon(new.outline), b, b - a) if corner else None
+        marks.append(Mark(a, b, _figure(max(far), amount), away))
     return marks
 
 
@@ -205,8 +206,8 @@ def _dart_mark(old: Dart, new: Dart) -> Mark:
     return Mark(new.left, new.right, new.width, unit((new.left + new.right) / 2 - new.tip))
 
 
-def _told(measured: float, amount: float) -> float:
-    """The amount asked for, if the measured one differs from it only by the slant of a curve."""
+def _figure(measured: float, amount: float) -> float:
+    """The figure to print, mm: the amount asked for if the measured one differs only by the slant of a curve."""
     return amount if abs(measured - amount) <= 0.03 * amount + 0.1 else measured
 
 
@@ -217,7 +218,7 @@ TRUEING = "True: {seams}. Smooth lines, no steps."
 
 @cache
 def _usual() -> Mapping[str, Any]:
-    """The words for each kind of move: what is `told`, the captions of the `steps`, and the trueing where it is another."""
+    """The words by kind of move: the sentence (`told`), captions of `steps`, and a caption of the `last`, trueing, if its own."""
     found: Mapping[str, Any] = read_yaml(Path(__file__).with_name("change.yaml")).data
     return found
 
@@ -234,23 +235,23 @@ def _words(change: Change) -> Mapping[str, Any]:
 
 
 def sentence(change: Change) -> str:
-    """One alteration of one piece in a line, without the name of the piece."""
+    """What is done to one piece, in one sentence that does not name the piece."""
     return _put_in(change, _words(change)["told"])
 
 
 def captions(change: Change) -> list[str]:
-    """A caption for each step, the trueing last; a single one where nothing is drawn on paper."""
+    """A caption for each step, trueing last; a single one where the paper does not change."""
     words = _words(change)
     return [_put_in(change, text) for text in (*words["steps"], words.get("last", TRUEING)) if text]
 
 
 def to_true(change: Change) -> str:
-    """What to true, or that there is nothing."""
+    """Which seams to true, or that there are none."""
     return _put_in(change, "True: {seams}.") if change.true else "No seam to true."
 
 
 def _put_in(change: Change, text: str) -> str:
-    """A text with seam names and amounts filled in."""
+    """Fill in seam names and amounts."""
 
     def given(mm: float) -> str:
         return format_given(mm, change.units)

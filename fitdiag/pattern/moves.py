@@ -1,7 +1,7 @@
-"""Carry out alterations on a pattern: the moves that the rules make them of, on every piece and side that they name.
+"""Carry out alterations on a pattern: the moves each rule consists of, on every piece and side it names.
 
-An amount is in mm and means what the rule means by it: along the edge that is cut, or per edge that is moved. A negative one
-goes the other way, where the trade has that way.
+Amounts are in mm and mean what the rule means by them: along the edge that is cut, or per edge that is moved. A
+negative amount does the opposite, where the trade knows an opposite.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from fitdiag.problems import one_line, stop
 
 @dataclass(frozen=True, eq=False)
 class Step:
-    """One alteration carried out: the pattern after it, its side, and what was done to each piece."""
+    """One alteration carried out: its amount in mm, the pattern after it, its side, and the altered pieces by name."""
 
     alteration: str
     amount: float
@@ -30,7 +30,7 @@ class Step:
 
 
 def make(piece: Piece, moves: Sequence[Move], amount: float) -> Altered:
-    """Make moves on one piece by `amount` mm, one after the other."""
+    """Make the moves of an alteration of `amount` mm on one piece, one after another."""
     before, did = piece, list[Did]()
     for move in moves:
         piece, done = MAKERS[move.do](before, piece, move, move.by * amount)
@@ -39,18 +39,18 @@ def make(piece: Piece, moves: Sequence[Move], amount: float) -> Altered:
 
 
 def carry_out(pattern: Pattern, alteration: str, amount: float, side: Side | None = None) -> Step:
-    """Carry out an alteration by `amount` mm, on both sides or on one (a one-sided alteration: on the right by default).
+    """Carry out an alteration by `amount` mm, on both sides or on one (a one-sided alteration: the right by default).
 
-    Where the sides differ and both are altered, `altered` is that of the right one. Raises ProblemsFoundError for an unknown name,
-    a direction the trade does not have, or an amount that cannot be cut.
+    Where the sides differ and both are altered, `altered` holds the pieces of the right side. Raises ProblemsFoundError
+    for an unknown alteration, a negative amount of one that has no opposite, or an amount that cannot be cut.
     """
     rule = pattern.garment.alterations.get(alteration)
     if rule is None:
-        told = f"there is no alteration '{one_line(alteration, 60)}' to carry out"
-        raise stop("alteration", told, hint="fitdiag rules list alterations")
+        message = f"there is no alteration '{one_line(alteration, 60)}' to carry out"
+        raise stop("alteration", message, hint="fitdiag rules list alterations")
     if amount < 0 and not rule.goes_back:
-        told = "a negative amount has no meaning here: the trade does this one way only"
-        raise stop("direction", told, hint="give an amount above 0")
+        message = "a negative amount has no meaning here: the trade does this one way only"
+        raise stop("direction", message, hint="give an amount above 0")
     chosen: Side = side or ("right" if rule.operation.one_side else "both")
     result, altered = pattern, dict[str, Altered]()
     for one in pattern.sides if chosen == "both" else (chosen,):
@@ -61,7 +61,7 @@ def carry_out(pattern: Pattern, alteration: str, amount: float, side: Side | Non
 
 
 def _altered(pattern: Pattern, rule: Alteration, amount: float) -> dict[str, Altered]:
-    """The pieces of one side that an alteration changes."""
+    """The pieces of one side that an alteration changes, altered, by name."""
     found = {}
     for name, piece in pattern.pieces.items():
         own = (move for move in rule.operation.moves if name in move.on)

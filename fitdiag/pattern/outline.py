@@ -1,4 +1,4 @@
-"""Round the stitching line: seam and hem allowances with their corners, the line to cut along, notches, and the way back."""
+"""From stitching line to cutting line and back: seam and hem allowances with their corners, and notches."""
 
 from __future__ import annotations
 
@@ -17,13 +17,16 @@ from fitdiag.units import Units, format_reading
 
 NOTCH_MM = 6.0
 LEAST_ALLOWANCE_MM, MOST_ALLOWANCE_MM = 0.01, 100.0
-MITRE = 2.5  # a corner of the cutting line lies at most this many allowances from its seam
+MITRE = (
+    2.5  # mitre limit: a corner of the cutting line lies at most this many allowances from that of the stitching line
+)
 
 
 def with_allowance(pattern: Pattern, by_seam: Mapping[str, float], units: Units = "cm") -> Pattern:
-    """The pattern with seam allowances in mm: by seam (`side`), by piece and seam (`back side`), or `all`; none at a fold.
+    """The pattern with seam allowances, mm, by seam (`side`), piece and seam (`back side`), or for `all`; none at a fold.
 
-    Raises ProblemsFoundError for a name it has not, and for an allowance that is wider than a curve allows.
+    Raises ProblemsFoundError for an unknown name, an allowance out of range, and one that is wider than a hollow curve
+    allows.
     """
     names = {f"{piece.name} {seam}" for piece in pattern.pieces.values() for seam in piece.part.seams}
     seams = {seam for piece in pattern.pieces.values() for seam in piece.part.seams}
@@ -41,10 +44,10 @@ def with_allowance(pattern: Pattern, by_seam: Mapping[str, float], units: Units 
             called = next((name for name in (f"{piece.name} {seam}", seam, "all") if name in by_seam), "")
             mm = by_seam[called] if called else piece.allowance.get(seam, 0.0)
             if mm > 0 and seam != piece.part.fold:
-                if (radius := hollow_radius(piece.seams[seam])) < mm:  # the line to cut along would run into itself
+                if (radius := hollow_radius(piece.seams[seam])) < mm:  # the cutting line would cross itself
                     size, most = (format_reading(one, units) for one in (mm, radius))
-                    told = f"{piece.name}: an allowance of {size} is wider than the hollow of the {seam} allows"
-                    raise stop("allowance", told, hint=f"at most {most} there")
+                    message = f"{piece.name}: an allowance of {size} is wider than the hollow of the {seam} allows"
+                    raise stop("allowance", message, hint=f"at most {most} there")
                 found[seam] = mm
         return replace(piece, allowance=found)
 
@@ -52,7 +55,10 @@ def with_allowance(pattern: Pattern, by_seam: Mapping[str, float], units: Units 
 
 
 def hollow_radius(line: Array, over: float = 24.0) -> float:
-    """The smallest radius with which a seam is hollow (seen from outside the piece, on its left hand), in mm."""
+    """The smallest radius where a seam is hollow (concave seen from outside the piece), mm; infinite if it is nowhere.
+
+    `over`: distance in mm between the points the curvature is taken from.
+    """
     at = arc(line)
     if at[-1] < 2 * over:
         return np.inf
@@ -60,16 +66,16 @@ def hollow_radius(line: Array, over: float = 24.0) -> float:
     a, b, c = (at_far(line, places + by) for by in (-over, 0.0, over))
     one, two, three = (np.hypot(*(p - q).T) for p, q in ((b, a), (c, b), (c, a)))
     turn = (b - a)[:, 0] * (c - b)[:, 1] - (b - a)[:, 1] * (c - b)[:, 0]
-    hollow = turn > 1e-6  # turning left, the outside lies inside the bend
+    hollow = turn > 1e-6  # where the seam turns left, the outside of the piece is the inside of the bend
     if not hollow.any():
         return np.inf
     return float((one * two * three / (2 * np.maximum(np.abs(turn), 1e-9)))[hollow].min())
 
 
 def cutting_area(piece: Piece) -> Polygon:
-    """The piece with its allowances: each seam moved out by its own, corners run out to a point unless they are sharp.
+    """The area inside the cutting line: each seam offset by its own allowance, corners mitred unless they are sharp.
 
-    The allowance at the bottom is the leg's mirror image below the hem, so that it lies flat when it is turned up.
+    The hem allowance mirrors what lies above the hem, so that it lies flat when it is turned up.
     """
     part, turned_up = piece.part, piece.part.stays
     parts = [Polygon(piece.outline)]
@@ -90,7 +96,7 @@ def cutting_area(piece: Piece) -> Polygon:
 
 
 def _mirrored(whole: Polygon, hem: Array, by: float) -> Polygon:
-    """What lies within `by` mm above a hem, mirrored below it."""
+    """The strip of the area within `by` mm above a hem, mirrored below it."""
     run = unit(hem[-1] - hem[0])
     up = -left_of(run)  # the hem runs clockwise, so the piece lies on its right
     wide = run * 500.0
@@ -103,7 +109,7 @@ def _mirrored(whole: Polygon, hem: Array, by: float) -> Polygon:
 
 
 def _corner(at: Array, into: Array, onward: Array, own: float, next_own: float) -> Polygon:
-    """What two allowances leave open at the corner between them."""
+    """The gap that the allowances of two seams leave at the corner between them."""
     u, v = unit(into), unit(onward)
     a, b = at + left_of(u) * own, at + left_of(v) * next_own
     corners = [at, a, b]
@@ -117,7 +123,7 @@ def _corner(at: Array, into: Array, onward: Array, own: float, next_own: float) 
 
 
 def notch_tick(piece: Piece, seam: str, at: Array) -> Array:
-    """A notch as a line: from its seam outward, square to it, through the allowance or a little way without one."""
+    """A notch as a line of (2, 2) points, square to its seam: out through the allowance, or a little way in without one."""
     line = piece.seams[seam]
     index = int(np.clip(np.argmin(np.hypot(*(line - at).T)), 1, len(line) - 2))
     run = line[index + 1] - line[index - 1]
@@ -127,7 +133,10 @@ def notch_tick(piece: Piece, seam: str, at: Array) -> Array:
 
 
 def inset(seams: Mapping[str, Array], order: tuple[str, ...], by: float) -> dict[str, Array]:
-    """Stitching lines from lines to cut along: each seam moved in by an allowance, the corners where they meet."""
+    """Stitching lines from cutting lines: each seam offset inward by `by` mm, cut off where they meet.
+
+    `order`: the seams clockwise. Raises ProblemsFoundError where the offset lines do not meet near the corner.
+    """
     moved = {}
     for name in order:
         line = seams[name]
@@ -143,10 +152,10 @@ def inset(seams: Mapping[str, Array], order: tuple[str, ...], by: float) -> dict
         if ends:
             corners[name] = np.array(min(ends, key=lambda at: np.hypot(at.x - corner[0], at.y - corner[1])).coords[0])
         else:
-            corners[name] = nearest(np.asarray(moved[name].coords), corner)  # seams that run on smoothly
+            corners[name] = nearest(np.asarray(moved[name].coords), corner)  # the seams run into each other smoothly
         if apart(corners[name], corner) > 6 * by + 5:
-            told = f"the allowance cannot be taken off at the end of the {name}"
-            raise stop("allowance", told, hint="is it wider than in the drawing?")
+            message = f"the allowance cannot be taken off at the end of the {name}"
+            raise stop("allowance", message, hint="is it wider than in the drawing?")
     return {
         name: _between(np.asarray(moved[name].coords), corners[before], corners[name])
         for before, name in zip((order[-1], *order), order, strict=False)

@@ -1,6 +1,6 @@
 """The record of a pattern in words: client, day and each alteration with its amount, so that printouts can be told apart.
 
-Also the limits on what a file may hold.
+Also the limits on what a pattern file may hold.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Find amounts on the pattern: of one alteration until a measure reaches its target, or of a whole plan at once.
 
-One amount: a bracket from nothing to the limit, then root finding (Brent's method, scipy). Several: the least total change
-that brings every target in, by repeated linear programming around the last amounts (scipy, HiGHS), the alterations carried
-out in order on the real outline each time, so that their effects on one another count.
+One amount: root finding (Brent's method, scipy) between 0 and the limit. Several: the least total change that meets
+every target, by successive linear programming (scipy, HiGHS). The alterations are carried out in order on the real
+outline each time, so that their effects on one another count.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _SIDE = re.compile(r", (left|right)\Z")
 
 @dataclass(frozen=True)
 class Target:
-    """A measure by name, and what it must be: at least, at most, or equal to an amount in mm within `within` mm."""
+    """A measure by name, and what it must be: at least, at most, or equal to `amount` mm, to within `within` mm."""
 
     measure: str
     relation: Literal[">=", "<=", "="]
@@ -41,7 +41,7 @@ class Target:
 
     @property
     def span(self) -> tuple[float, float]:
-        """The least and the most that meet it, mm."""
+        """The least and the greatest value that meet it, mm."""
         least = -inf if self.relation == "<=" else self.amount - self.within
         return least, inf if self.relation == ">=" else self.amount + self.within
 
@@ -79,7 +79,10 @@ class Solution:
 
 
 def parse_target(text: str, units: Units, known: Sequence[str]) -> Target:
-    """`back grain to centre at waist >= 3 in`, `inseam difference, back less front = 0 within 1/8 in`."""
+    """Parse `back grain to centre at waist >= 3 in` or `inseam difference, back less front = 0 within 1/8 in`.
+
+    `known`: the names of measures. Raises ProblemsFoundError if it cannot be read or the measure is unknown.
+    """
     match = re.fullmatch(r"\s*(.+?)\s*(>=|<=|=)\s*(.+?)(?:\s+within\s+(.+?))?\s*", text)
     if not match:
         hint = f"write it like '{next(iter(known), 'length')} >= 3 in'"
@@ -96,9 +99,9 @@ def parse_target(text: str, units: Units, known: Sequence[str]) -> Target:
 
 
 def measured(pattern: Pattern, targets: Iterable[Target]) -> list[float]:
-    """The measure of each target on a pattern, mm; that of one side by `NAME, left` or `NAME, right`.
+    """The measure of each target on a pattern, mm; `NAME, left` or `NAME, right` takes it on one side.
 
-    Raises ProblemsFoundError if one differs between the sides and no side is named, or cannot be taken.
+    Raises ProblemsFoundError if one cannot be taken, or differs between the sides and no side is named.
     """
     values = pattern_measures(pattern)  # once for all targets
     return [_one_of(values, pattern, target.measure) for target in targets]
@@ -118,7 +121,7 @@ def _one_of(values: Mapping[str, float], pattern: Pattern, name: str) -> float:
 
 
 def carry_all(pattern: Pattern, amounts: Sequence[tuple[str, float]]) -> tuple[tuple[str, Pattern], ...]:
-    """The pattern before, and after each alteration made in turn."""
+    """Make alterations (id and mm) one after another; return each stage with its name, the pattern `before` first."""
     stages: list[tuple[str, Pattern]] = [("before", pattern)]
     for alteration, amount in amounts:
         stages.append((alteration, carry_out(stages[-1][1], alteration, amount).pattern))
@@ -128,7 +131,7 @@ def carry_all(pattern: Pattern, amounts: Sequence[tuple[str, float]]) -> tuple[t
 def solve_one(pattern: Pattern, alteration: str, target: Target, most: float, units: Units = "cm") -> float:
     """The amount in mm, between 0 and `most`, at which the target is just met.
 
-    Raises ProblemsFoundError when even the most is not enough, and says how far it comes.
+    Raises ProblemsFoundError when even `most` is not enough; the message says how far it gets.
     """
     from scipy.optimize import brentq  # noqa: PLC0415 (a quarter of a second to load)
 
@@ -146,7 +149,7 @@ def solve_one(pattern: Pattern, alteration: str, target: Target, most: float, un
 
 
 def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target]) -> Solution:
-    """The least total change that meets all targets, each amount within its limits; targets that cannot be met are listed as unmet."""
+    """The least total change that meets all targets, each amount within its limits; `unmet` lists what cannot be met."""
     names = [item.alteration for item in wanted]
     low, high = np.array([item.least for item in wanted]), np.array([item.most for item in wanted])
     amounts = np.clip(np.zeros(len(names)), low, high)
@@ -158,7 +161,7 @@ def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Tar
         return np.array(measured(final, targets))
 
     def slopes(stages: Sequence[tuple[str, Pattern]], at: np.ndarray) -> np.ndarray:
-        """What a millimetre of each alteration does to each target; earlier alterations are not made again."""
+        """What 1 mm of each alteration does to each target, (targets, alterations); earlier steps are not repeated."""
         result = np.zeros((len(targets), len(names)))
         here = measured_of(stages[-1][1])
         for column in np.nonzero(high - low > TOLERANCE_MM)[0].tolist():
@@ -196,7 +199,7 @@ def _least_change(
     slope: np.ndarray,
     targets: Sequence[Target],
 ) -> np.ndarray:
-    """One linear programme: least sum of amounts, targets met as far as possible (slack costs a thousand times as much)."""
+    """Solve one linear program: the least sum of amounts that meets the targets; slack costs a thousand times more."""
     from scipy.optimize import linprog  # noqa: PLC0415
 
     count, spare = len(amounts), np.eye(len(targets))
@@ -207,7 +210,9 @@ def _least_change(
             if np.isfinite(bound):
                 rows.append(np.concatenate([way * slope[index], -way * slope[index], -spare[index]]))
                 right.append(way * (bound - at_nothing))
-    cost = np.concatenate([np.ones(2 * count), np.full(len(targets), 1000.0)])  # each amount one way, and the other way
+    cost = np.concatenate(
+        [np.ones(2 * count), np.full(len(targets), 1000.0)]
+    )  # positive and negative parts, then slack
     least, most = (np.concatenate([one, other]) for one, other in ((low, -high), (high, -low)))
     bounds = [*zip(np.maximum(least, 0), np.maximum(most, 0), strict=True), *[(0.0, None)] * len(targets)]
     found = linprog(cost, A_ub=np.array(rows), b_ub=np.array(right), bounds=bounds, method="highs").x
@@ -226,15 +231,15 @@ def refuse_contradictions(targets: Sequence[Target], units: Units) -> None:
 def conflicts(
     pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target]
 ) -> tuple[tuple[Target, Target], ...]:
-    """Pairs of targets of which each can be met by itself with these alterations, but not both together."""
+    """Pairs of targets that these alterations can meet one at a time, but not together."""
     free = [target for target in targets if not solve_plan(pattern, wanted, [target]).unmet]
     return tuple(pair for pair in combinations(free, 2) if solve_plan(pattern, wanted, pair).unmet)
 
 
 def alone(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target]) -> dict[str, float]:
-    """What each free alteration would take by itself to meet a single target, limit or not; for comparison with the plan.
+    """The amount (mm) at which each free alteration by itself would meet a single target, even beyond its limit.
 
-    Empty for several targets; an alteration that cannot meet it by itself is left out.
+    For comparison with the plan. Empty for several targets; an alteration that cannot meet it by itself is left out.
     """
     result: dict[str, float] = {}
     for item in wanted if len(targets) == 1 else ():
@@ -245,7 +250,7 @@ def alone(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target])
 
 
 def without_each(pattern: Pattern, solution: Solution, targets: Sequence[Target]) -> dict[str, dict[str, float]]:
-    """For each alteration of the plan: the targets' measures if it were left out, the others kept as they are."""
+    """For each alteration of the plan: what the targets' measures (mm) would be without it, the others unchanged."""
     result: dict[str, dict[str, float]] = {}
     for left_out in solution.amounts:
         others = [item for item in solution.amounts.items() if item[0] != left_out]

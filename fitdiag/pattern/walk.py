@@ -1,4 +1,4 @@
-"""Walking the seams: each sewn pair laid along each other from notch to notch, and the corners that come together."""
+"""Walking the seams: each sewn pair compared from notch to notch, and the angles of the corners that meet."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ CHANGED_DEGREES = 2.0
 
 @dataclass(frozen=True)
 class Stretch:
-    """What lies between two matched places of a pair: their names, and the length on each seam in mm."""
+    """The stretch between two matched points of a pair: their names, and its length on each seam, mm."""
 
     start: str
     end: str
@@ -37,7 +37,7 @@ class Stretch:
 
 @dataclass(frozen=True)
 class WalkedPair:
-    """A sewn pair as the garment declares it, the side it is on, and its stretches from notch to notch."""
+    """A walked pair: the rule that declares it, its side, and its stretches from notch to notch."""
 
     rule: Pair
     side: Side
@@ -55,7 +55,7 @@ class WalkedPair:
 
 @dataclass(frozen=True)
 class WalkedCorner:
-    """Corners that come together as the garment declares it, the side, and what their angles add up to, degrees."""
+    """Corners that meet when sewn: the rule that declares them, the side, and the sum of their angles, degrees."""
 
     rule: Meeting
     side: Side
@@ -63,7 +63,7 @@ class WalkedCorner:
 
     @property
     def off(self) -> float:
-        """How far from what they should add up to, degrees."""
+        """How far the sum is from what it should be, degrees."""
         return abs(self.degrees - self.rule.degrees)
 
     @property
@@ -73,7 +73,7 @@ class WalkedCorner:
 
 @dataclass(frozen=True)
 class Walked:
-    """All pairs and corners of a pattern."""
+    """Everything found by walking the seams of a pattern: its pairs and its corners."""
 
     pairs: tuple[WalkedPair, ...]
     corners: tuple[WalkedCorner, ...]
@@ -99,7 +99,7 @@ class Walked:
 
 
 def walked(pattern: Pattern) -> Walked:
-    """Every sewn pair walked and every corner measured, on each side where the sides differ."""
+    """Walk every sewn pair and measure every corner, on each side where the sides differ."""
     garment = pattern.garment.rule
     sides = [(side, pattern.of(side)) for side in pattern.sides]
     pairs = (WalkedPair(rule, side, _walk(own, rule)) for side, own in sides for rule in garment.pairs)
@@ -109,7 +109,7 @@ def walked(pattern: Pattern) -> Walked:
 
 def _walk(pattern: Pattern, rule: Pair) -> tuple[Stretch, ...]:
     backwards = rule.from_end == "end"
-    wholes, places = [], []  # of both seams: the length, and the distance of each notch along it
+    wholes, places = [], []  # of both seams: the length, and how far along it each notch lies, mm
     for name, seam in (rule.one, rule.other):
         line = pattern.pieces[name].seams[seam][:: -1 if backwards else 1]
         wholes.append(length(line))
@@ -135,7 +135,7 @@ def _where(found: WalkedPair | WalkedCorner) -> str:
 
 
 def pair_sentences(pair: WalkedPair, units: Units) -> list[str]:
-    """What a fitter needs to know about a pair: how much longer one seam is, where, and whether that can be eased in."""
+    """What a fitter needs to know of a pair, in lines: how much longer one seam is, where, and whether it can be eased."""
     parts = [stretch for stretch in pair.stretches if abs(stretch.longer) >= REPORTED_MM]
     whole, ease = abs(pair.longer), pair.rule.ease_mm
     if whole < REPORTED_MM and not parts:
@@ -157,21 +157,21 @@ def _longer(pair: WalkedPair, by: float, units: Units) -> str:
 
 
 def corner_sentence(corner: WalkedCorner, *, drafted: bool = False) -> str:
-    """`Waist at centre back: 91.7 degrees, square.` `drafted`: a block nobody has altered, whose corners are still to be trued."""
-    told = "square" if corner.rule.degrees == 90 else "one run"
+    """`Waist at centre back: 91.7 degrees, square.` `drafted`: of an unaltered block, whose corners are not yet trued."""
+    verdict = "square" if corner.rule.degrees == 90 else "one run"
     if not corner.right:
         what = ", as the block is drafted; true" if drafted else ": redraw"
-        told = f"{corner.off:.0f} degrees off {told}{what} it with the seams laid together"
-    return f"{_where(corner)}: {corner.degrees:.1f} degrees, {told}."
+        verdict = f"{corner.off:.0f} degrees off {verdict}{what} it with the seams laid together"
+    return f"{_where(corner)}: {corner.degrees:.1f} degrees, {verdict}."
 
 
 def untouched(pattern: Pattern) -> bool:
-    """Whether a pattern is a block as it was drafted."""
+    """Whether a pattern is a block exactly as drafted."""
     return pattern.grade == GRADE and not pattern.carried
 
 
 def differing(before: Walked, after: Walked, units: Units) -> list[str]:
-    """What alterations did to the pairs and corners, in words; nothing where both still meet as they did."""
+    """What alterations did to the pairs and corners, in lines; those that still meet as before are left out."""
     pairs = {(pair.rule.id, pair.side): pair for pair in before.pairs}
     corners = {(corner.rule.id, corner.side): corner for corner in before.corners}
     lines: list[str] = []
@@ -191,12 +191,12 @@ def differing(before: Walked, after: Walked, units: Units) -> list[str]:
 
 
 def drawing(pattern: Pattern, found: Walked, units: Units) -> Drawing:
-    """Each pair as two straight lines one above the other, with its notches, and what is longer written where it lies."""
+    """Draw each pair as two straight lines, one above the other, with its notches and each difference where it lies."""
     wide, left, high = 190.0, 32.0, 14.0 + 26.0 * len(found.pairs) + 6.0 * len(found.corners) + 8.0
     pen = Pen(wide, high)
     pen.text(0, 5, "The seams walked", Letters(15, bold=True, role="title"))
     y = 16.0
-    told: list[str] = []
+    lines: list[str] = []
     for pair in found.pairs:
         both = [(pair.pieces[0], [s.one for s in pair.stretches]), (pair.pieces[1], [s.other for s in pair.stretches])]
         scale = (wide - left - 4) / max(sum(lengths) for _, lengths in both)
@@ -214,10 +214,10 @@ def drawing(pattern: Pattern, found: Walked, units: Units) -> Drawing:
                 longer = _longer(pair, stretch.longer, units)
                 pen.text(at + size / 2, y + 15.5, longer, Letters(8, role="longer"), anchor="middle")
             at += size
-        told += pair_sentences(pair, units)
+        lines += pair_sentences(pair, units)
         y += 26.0
     for corner in found.corners:
-        told.append(corner_sentence(corner, drafted=untouched(pattern)))
-        pen.text(0, y, told[-1], Letters(9, role="corner"))
+        lines.append(corner_sentence(corner, drafted=untouched(pattern)))
+        pen.text(0, y, lines[-1], Letters(9, role="corner"))
         y += 6.0
-    return pen.done("The seams walked", " ".join(told))
+    return pen.done("The seams walked", " ".join(lines))
