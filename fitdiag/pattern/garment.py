@@ -1,7 +1,8 @@
-"""The garment that a pattern is for, made from its rules: parts, sewn pairs, measures, and every alteration's moves.
+"""The garment a pattern is for, built from its rules; finding places on its pieces, and on polylines by arc length.
 
-`garment_of(base)` gives that of a rule base, `shipped_garment()` the shipped one. A place on a piece is named as in the rules, like
-`outer at above-hip`, `side-waist` or `inseam 200 mm from crotch-point`; `Spot` says where that is on a given piece.
+`garment_of(base)` returns the garment of a rule base, `shipped_garment()` a shipped one. The rules name places on a
+piece like `outer at above-hip`, `side-waist` or `inseam 200 mm from crotch-point`; a `Spot` is such a place on a given
+piece.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ NEAR_MM = 1e-6  # a crossing missed by no more than this counts
 
 @dataclass(frozen=True, eq=False)
 class Garment:
-    """All that the pattern room knows of a garment: what its file declares, the `parts` by name, `alterations` by id."""
+    """A garment as patterns know it: what its file declares (`rule`), its `parts` by name, its `alterations` by id."""
 
     name: str
     rule: Declared
@@ -37,18 +38,18 @@ class Garment:
 
 @cache
 def shipped_garment(name: str = "") -> Garment:
-    """The garment of the shipped rules of that name, or of those that are used when none is named; read once.
+    """The garment of the shipped rules of that name (default: those used when none are named); read once.
 
-    Raises ProblemsFoundError where there are no such rules.
+    Raises ProblemsFoundError if there are no such rules.
     """
     folder = rules_for(name)
-    if not (folder / "rulebase.yaml").exists():  # a garment that is cut already, but has no alterations yet
+    if not (folder / "rulebase.yaml").exists():  # a garment with patterns but no alterations yet
         return _declared(folder.name, load_garment(folder), {})
     return garment_of(load_rules(folder))
 
 
 def garment_of(base: RuleBase) -> Garment:
-    """The garment of a rule base, worked out once. Raises ProblemsFoundError if its folder has no garment.yaml."""
+    """The garment of a rule base, built once. Raises ProblemsFoundError if its folder has no garment.yaml."""
     if base.fingerprint not in _MADE:
         if base.garment is None:
             raise stop("no-garment", "these rules have no garment.yaml, so no pattern can be altered by them")
@@ -56,7 +57,7 @@ def garment_of(base: RuleBase) -> Garment:
     return _MADE[base.fingerprint]
 
 
-_MADE: dict[str, Garment] = {}  # by the fingerprint of its rules
+_MADE: dict[str, Garment] = {}  # by fingerprint of the rules
 
 
 def _declared(name: str, rule: Declared, alterations: Mapping[str, Alteration]) -> Garment:
@@ -83,16 +84,17 @@ def _declared(name: str, rule: Declared, alterations: Mapping[str, Alteration]) 
 
 
 class Spot(NamedTuple):
-    """A place on the outline: the seam, and the point."""
+    """A place on the outline: the seam, and the point in mm."""
 
     seam: str
     at: Array
 
 
 def height_at(piece: Piece, name: str, edge: str = "") -> float:
-    """The height of a level, corner or named height, or one given like `925 mm`, in mm.
+    """The height in mm of a level, a corner or a named height, or one written like `925 mm`.
 
-    Where a level line is not level, at its `edge` (`inner` or `outer`), else where the grainline crosses it.
+    A level line is taken at its `edge` (`inner` or `outer`) if one is given, else where the grainline crosses it.
+    Raises ProblemsFoundError for a height the piece does not have.
     """
     if name.endswith(" mm"):
         return float(name.removesuffix(" mm"))
@@ -114,13 +116,13 @@ _FROM = re.compile(r"([a-z-]+) (\d+(?:\.\d+)?) mm from ([a-z-]+)\Z")
 
 
 def spot(piece: Piece, text: str) -> Spot:
-    """Where a place named in the rules lies on the outline of a piece. Raises ProblemsFoundError if the piece has none."""
+    """Find a place named in the rules on a piece's outline. Raises ProblemsFoundError if the piece does not have it."""
     if text in piece.part.corners:
         return Spot(piece.part.corners[text], piece.corner(text))
     if (found := _FROM.match(text)) is not None:
         seam, far, corner = found[1], float(found[2]), found[3]
         whole = length(piece.seams[seam])
-        far = min(far, 0.9 * whole)  # in the smallest sizes
+        far = min(far, 0.9 * whole)  # for the smallest sizes
         return along(piece, seam, far if piece.part.corners[corner] == seam else whole - far)
     name, _, height = text.partition(" at ")
     seams = {"inner": piece.part.inner, "outer": piece.part.outer}.get(name, (name,))
@@ -133,7 +135,7 @@ def spot(piece: Piece, text: str) -> Spot:
 
 
 def hits(line: Array, value: float, axis: int) -> Array:
-    """Where a polyline crosses a height (`axis` 1) or an upright (0), from its start on, as (n, 2) points."""
+    """Where a polyline crosses a height (`axis` 1) or a vertical (0), in order along it, as (n, 2) points."""
     ones = line[:, axis]
     above, below = ones >= value - NEAR_MM, ones <= value + NEAR_MM
     crossed = ((above[:-1] & below[1:]) | (below[:-1] & above[1:])) & (ones[:-1] != ones[1:])
@@ -143,7 +145,7 @@ def hits(line: Array, value: float, axis: int) -> Array:
 
 
 def along(piece: Piece, seam: str, far: float) -> Spot:
-    """The place `far` mm from the start of a seam. Raises ProblemsFoundError when the seam is shorter."""
+    """The place `far` mm along a seam from its start. Raises ProblemsFoundError if the seam is shorter."""
     line = piece.seams[seam]
     if not -1e-9 <= far <= length(line) + 1e-9:
         raise stop("cut", f"{piece.name}: the {seam} is shorter than that", hint="take a smaller amount")
@@ -151,32 +153,32 @@ def along(piece: Piece, seam: str, far: float) -> Spot:
 
 
 def arc(line: Array) -> Array:
-    """For each point of a polyline its distance from the start, along it, mm."""
+    """The arc length at each point of a polyline, mm, shape (n,)."""
     steps, far = line[1:] - line[:-1], np.zeros(len(line))
     np.cumsum(np.hypot(steps[:, 0], steps[:, 1]), out=far[1:])
     return far
 
 
 def at_far(line: Array, far: float | Array) -> Array:
-    """The point of a polyline `far` mm along it; (n, 2) points for n distances."""
+    """The point at arc length `far` mm of a polyline; (n, 2) points for n lengths."""
     along = arc(line)
     return np.stack([np.interp(far, along, line[:, axis]) for axis in (0, 1)], axis=-1)
 
 
 def between(line: Array, start: float, end: float, near: float = NEAR_MM) -> Array:
-    """The part of a polyline from `start` to `end`, mm along it, without its own points within `near` mm of these ends."""
+    """The part of a polyline between two arc lengths, mm, without its own points within `near` mm of the ends."""
     far = arc(line)
     inside = (far > start + near) & (far < end - near)
     return np.vstack([at_far(line, start), line[inside], at_far(line, end)])
 
 
 def nearest(line: Array, at: Array) -> Array:
-    """The point of a polyline that lies nearest to a point."""
+    """The point of a polyline nearest to a point."""
     return foot(line, at)[0]
 
 
 def foot(line: Array, at: Array) -> tuple[Array, int, float]:
-    """The point of a polyline nearest to a point, the index of the point before it, and its share of that step."""
+    """The point of a polyline nearest to a point, the index of its segment, and its share along that segment."""
     start, step = line[:-1], line[1:] - line[:-1]
     along = (at - start) * step
     share = (along[:, 0] + along[:, 1]) / np.maximum(step[:, 0] ** 2 + step[:, 1] ** 2, 1e-18)
@@ -188,19 +190,19 @@ def foot(line: Array, at: Array) -> tuple[Array, int, float]:
 
 
 def far_on(line: Array, at: Array) -> float:
-    """How far along a polyline the point nearest to a place lies, mm."""
+    """The arc length, mm, of the point of a polyline nearest to a point."""
     _, index, share = foot(line, at)
     far = arc(line)
     return float(far[index] + share * (far[index + 1] - far[index]))
 
 
 def off(line: Array, at: Array) -> float:
-    """Distance of a point from a polyline, mm."""
+    """The distance of a point from a polyline, mm."""
     return float(LineString(line).distance(Point(at)))
 
 
 def unfolded(line: Array) -> list[Array]:
-    """A drawn line as it is seen where paper is laid over paper: broken there, instead of running back to its other part."""
+    """Split a drawn line where paper is laid over paper into the parts that show, (n, 2) points each."""
     along = (line - line[0]) @ (line[-1] - line[0])
     back = np.flatnonzero(np.diff(along) < -1e-6)
     parts = []
@@ -216,7 +218,7 @@ def unfolded(line: Array) -> list[Array]:
 
 
 def with_notches(piece: Piece) -> Piece:
-    """A piece with the garment's notches where it has none of that name on that seam."""
+    """The piece with the garment's notches added, except where a seam already has one of that name."""
     known = {(notch.name, notch.seam) for notch in piece.notches}
     found = list(piece.notches)
     for rule in piece.part.notches:

@@ -1,9 +1,9 @@
-"""A pattern piece as paper: a closed outline of named seams in millimetres, and everything that is drawn on it.
+"""A pattern piece: a closed outline of named seams in millimetres, and everything that is drawn on the paper.
 
-The outline is the stitching line, y up along the grain, run clockwise: seams in the order of their `Part`; neighbours share
-their end point. The grainline is the vertical x = `grain_x`; every alteration brings the piece back to that. Level lines,
-balance lines, darts and notches are points on the same paper, so whatever moves the paper moves them
-(`fitdiag.pattern.alter`). Which pieces, seams, corners and levels a garment has is data (`Part`, from `rules/GARMENT/garment.yaml`).
+The outline is the stitching line, clockwise, y up along the grain. Its seams come in the order of their `Part`, each
+starting where the one before ends. The grainline is the vertical x = `grain_x`; every alteration leaves it vertical.
+Level and balance lines, darts and notches are points on the same paper and move with it (`fitdiag.pattern.alter`).
+Which pieces, seams, corners and levels a garment has is data (`Part`, from `rules/GARMENT/garment.yaml`).
 
     pattern = usual_block(shipped_garment("trousers"))
     back = pattern.pieces["back"]         # or pattern.back
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 Side = Literal["both", "left", "right"]
-CLOSED_MM = 0.05  # ends that lie closer than this are the same point
+CLOSED_MM = 0.05  # ends closer together than this count as one point
 MOST_POINTS = 20_000
 
 
@@ -51,7 +51,7 @@ def points(values: Iterable[Iterable[float]] | Array) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class Dart:
-    """A dart: its two ends on a seam and its point, in mm."""
+    """A dart: the ends of its legs on the seam, `left` and `right`, and the dart point, `tip`, in mm."""
 
     left: Array
     right: Array
@@ -59,27 +59,27 @@ class Dart:
 
     @property
     def width(self) -> float:
-        """What it takes from the seam, mm."""
+        """The dart intake: the distance between the legs at the seam, mm."""
         return apart(self.left, self.right)
 
     @property
     def ends(self) -> Array:
-        """Left end, point and right end as (3, 2) points."""
+        """Left end, dart point and right end as (3, 2) points."""
         return points(np.array([self.left, self.tip, self.right]))
 
     @property
     def angle(self) -> float:
-        """By how much the right leg turns about the point, counter-clockwise, radians, to lie on the left one."""
+        """The angle, radians, by which the right leg turns counter-clockwise about the dart point to close the dart."""
         return turn(self.right - self.tip, self.left - self.tip)
 
     @staticmethod
     def of(ends: Array) -> Dart:
-        """The dart of such `ends`."""
+        """The dart with these `ends`, (3, 2) points."""
         return Dart(ends[0], ends[2], ends[1])
 
     @staticmethod
     def even(left: Array, right: Array, tip: Array) -> Dart:
-        """The dart with both legs as long as these two are on average."""
+        """A dart with its legs equalised, each to the mean length of the two given."""
         legs = [apart(end, tip) for end in (left, right)]
         ends = (tip + (end - tip) * (sum(legs) / 2) / leg for end, leg in zip((left, right), legs, strict=True))
         return Dart(*points(np.array([*ends, tip])))
@@ -87,7 +87,7 @@ class Dart:
 
 @dataclass(frozen=True, eq=False)
 class Notch:
-    """A notch on a seam; notches of one name on sewn seams are matched."""
+    """A notch on a seam; notches of the same name on two seams sewn together are matched."""
 
     name: str
     seam: str
@@ -96,28 +96,29 @@ class Notch:
 
 @dataclass(frozen=True, eq=False)
 class Joint:
-    """Where an alteration left a step or a kink in a seam, to be trued: between the points `at` (equal for a kink).
+    """A step or kink that an alteration left in a seam, to be trued: between the points `at`, (2, 2), equal for a kink.
 
-    `hidden`: the edge that lies covered under a fold there, from where it goes under; who opens the fold finds it again.
+    `hidden`: the edge covered by a fold there, (n, 2) points from where it goes under, so that opening the fold
+    restores it.
     """
 
     seam: str
     at: Array
     hidden: Array | None = None
-    of: tuple[str, ...] = ()  # the seam of each of its steps
+    of: tuple[str, ...] = ()  # the seam of each segment of `hidden`
 
 
 class Part(Shape):
-    """What a garment declares of a piece, called by its `id`: its shape, how many times it is `cut`, its heights and notches.
+    """What a garment declares of a piece named `id`: its shape, how many times it is `cut`, its levels and notches.
 
-    `levels`: names from the top down. `ends`: for levels drawn as lines, the seams where their two ends lie. `named`: heights that
-    lie above or below a level, or between two.
+    `levels`: names from the top down. `ends`: for each level drawn as a line, the seams its inner and outer end may lie
+    on. `named`: heights above or below a level, or between two.
     """
 
     cut: int
     fold: str | None = None
     levels: tuple[str, ...] = ()
-    heights: Mapping[str, tuple[str, str]] = {}  # of levels that are no line: ("corner" or "seam", its name)
+    heights: Mapping[str, tuple[str, str]] = {}  # of levels not drawn as lines: ("corner" or "seam", its name)
     ends: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {}
     guesses: Mapping[str, Guess] = {}
     named: Mapping[str, Height] = {}
@@ -128,7 +129,7 @@ class Part(Shape):
         return self.id
 
     def word(self, seam: str) -> str:
-        """The trade's name of a seam, as `centre back`."""
+        """The trade's name for a seam, like `centre back`."""
         return self.called.get(seam, seam).replace("{piece}", self.name)
 
     @property
@@ -138,7 +139,7 @@ class Part(Shape):
 
     @property
     def landmarks(self) -> tuple[str, ...]:
-        """The corners clockwise, each where the seam of the same place begins."""
+        """The corners clockwise, in the order of the seams that begin at them."""
         begin = {seam: corner for corner, seam in self.corners.items()}
         return tuple(begin[seam] for seam in self.seams)
 
@@ -153,10 +154,10 @@ class Part(Shape):
 
 @dataclass(frozen=True, eq=False)
 class Piece:
-    """One piece. `seams`: a (n, 2) array per seam. `lines`: level and balance lines, (n, 2) points, inner end first.
+    """One piece, in mm. `seams`: (n, 2) points each. `lines`: level and balance lines, (n, 2) points, inner end first.
 
-    `allowance`: seam allowance in mm per seam, outside the outline.
-    `holes`: drill holes. `band`: how far each seam may be off, one standard deviation in mm at its start, middle and end.
+    `allowance`: seam allowance per seam, outside the outline. `holes`: drill holes.
+    `band`: of an estimated piece, the standard deviation of each seam at its start, middle and end.
     """
 
     part: Part
@@ -177,17 +178,17 @@ class Piece:
 
     @property
     def outline(self) -> Array:
-        """The closed outline as (n, 2) points, each once, clockwise from the start of the first seam."""
+        """The outline, clockwise from the start of the first seam, as (n, 2) points, the first not repeated."""
         return np.concatenate([self.seams[name][:-1] for name in self.part.seams])
 
     @property
     def top(self) -> Array:
-        """The line of its first seam, the waist."""
+        """Its first seam, the waist, as (n, 2) points."""
         return self.seams[self.part.top]
 
     @property
     def grain(self) -> Array:
-        """The grainline as it is drawn, (2, 2) points from a little above the bottom to a little below the waist."""
+        """The grainline as drawn, (2, 2) points from a little above the bottom to a little below the waist."""
         low, x, waist = float(self.outline[:, 1].min()), self.grain_x, self.top
         crossed = waist[0, 0] <= x <= waist[-1, 0]
         top = float(np.interp(x, waist[:, 0], waist[:, 1]) if crossed else waist[:, 1].min())
@@ -203,7 +204,7 @@ class Piece:
         return {name: height for name in self.part.levels if (height := self.level(name)) is not None}
 
     def level(self, name: str) -> float | None:
-        """The height of one level where the grainline crosses it; None where the piece has no such line."""
+        """The height of one level where the grainline crosses it, in mm; None if the piece does not have it."""
         if name in self.lines:
             line = self.lines[name]
             order = np.argsort(line[:, 0], kind="stable")
@@ -214,13 +215,13 @@ class Piece:
         return float(self.corner(of)[1] if kind == "corner" else self.seams[of][:, 1].mean())
 
     def with_seams(self, **seams: Array) -> Piece:
-        """The same piece with some seams exchanged; ends are not moved here."""
+        """The piece with some seams replaced; nothing is moved to fit them."""
         return replace(self, seams={**self.seams, **{name: points(seam) for name, seam in seams.items()}})
 
 
 @dataclass(frozen=True)
 class Carried:
-    """An alteration that was carried out on a pattern: its id and title, by how much in mm, the day (2026-11-25), the side."""
+    """An alteration carried out on a pattern: its id, amount in mm, title, day (like 2026-11-25) and side."""
 
     alteration: str
     amount: float
@@ -231,10 +232,10 @@ class Carried:
 
 @dataclass(frozen=True, eq=False)
 class Pattern:
-    """The pieces of one garment by name, where they come from, for whom they are, and what was altered since.
+    """The pieces of one garment by name, their origin (`title` and `grade`), the client, and the alterations since.
 
-    `left`: those of the left side that differ from the right one; the others are cut alike for both sides.
-    `units`: those it was drafted in, to speak in; None where they are not known.
+    `left`: pieces of the left side that differ from the right; all others are cut the same for both sides.
+    `units`: those it was drafted in, for messages; None if unknown.
     """
 
     garment: Garment
@@ -247,7 +248,7 @@ class Pattern:
     units: Units | None = None
 
     def __getattr__(self, name: str) -> Piece:
-        """A piece by its name, as an attribute; where the sides differ, that of the right side."""
+        """A piece by its name, as an attribute; where the sides differ, the right one."""
         if name.startswith("_") or name in ("pieces", "left") or name not in self.pieces:
             raise AttributeError(name)
         return self.pieces[name]
@@ -262,13 +263,13 @@ class Pattern:
         return replace(self, pieces={**self.pieces, piece.name: piece}, left=left)
 
     def with_each(self, change: Callable[[Piece], Piece]) -> Pattern:
-        """The pattern with every piece of both sides changed."""
+        """The pattern with `change` applied to every piece of both sides."""
         own, left = ({name: change(piece) for name, piece in side.items()} for side in (self.pieces, self.left))
         return replace(self, pieces=own, left=left)
 
     @property
     def sides(self) -> tuple[Side, ...]:
-        """`both`, or left and right where they differ."""
+        """(`both`,), or (`left`, `right`) if they differ."""
         return ("left", "right") if self.left else ("both",)
 
     def of(self, side: Side) -> Pattern:
@@ -278,7 +279,7 @@ class Pattern:
         return replace(self, left={}) if self.left else self
 
     def cut(self) -> Iterator[tuple[Piece, Side]]:
-        """Every piece that is cut, with the side it is for."""
+        """Every piece to be cut, with its side."""
         for name, piece in self.pieces.items():
             if name in self.left:
                 yield self.left[name], "left"
@@ -295,12 +296,12 @@ def cut_words(piece: Piece, side: Side) -> str:
 
 
 def unit(way: Array) -> Array:
-    """The unit vector of a direction; zero for zero."""
+    """The unit vector of a direction; the zero vector stays zero."""
     return np.asarray(way / (np.hypot(way[0], way[1]) or 1.0))
 
 
 def left_of(way: Array) -> Array:
-    """The way to the left hand of a way, as long; of a seam, which runs clockwise, out of the piece. Also for (n, 2) ways."""
+    """A vector, or (n, 2) vectors, turned 90 degrees to the left; for the direction of a seam, that is out of the piece."""
     return np.stack([-way[..., 1], way[..., 0]], axis=-1)
 
 
@@ -310,7 +311,7 @@ def turn(one: Array, other: Array) -> float:
 
 
 def apart(one: Array, other: Array) -> float:
-    """The distance of two points, mm."""
+    """The distance between two points, mm."""
     return float(np.hypot(other[0] - one[0], other[1] - one[1]))
 
 
@@ -321,12 +322,12 @@ def length(line: Array) -> float:
 
 
 def faults(piece: Piece) -> list[Problem]:
-    """All faults of a piece, each as a clear message; empty if it is sound."""
-    return [Problem(code, f"{piece.name}: {told}", None, hint) for code, told, hint in _faults(piece)]
+    """All faults of a piece; empty if it is sound."""
+    return [Problem(code, f"{piece.name}: {message}", None, hint) for code, message, hint in _faults(piece)]
 
 
 def _faults(piece: Piece) -> Iterator[tuple[str, str, str]]:
-    """Yield code, message and hint of each fault; a fault that others follow from comes first and hides them."""
+    """Yield code, message and hint of each fault; stop at one that would cause others."""
     names, seams = piece.part.seams, piece.seams
     if bare := [seam for seam in names if len(seams[seam]) < 2 or not np.isfinite(seams[seam]).all()]:
         yield from (("seam", f"the seam '{seam}' needs at least two points with finite numbers", "") for seam in bare)
@@ -337,8 +338,8 @@ def _faults(piece: Piece) -> Iterator[tuple[str, str, str]]:
     gaps = {seam: apart(seams[seam][-1], seams[piece.part.follows(seam)][0]) for seam in names}
     if gaps := {seam: gap for seam, gap in gaps.items() if gap > CLOSED_MM}:
         for seam, gap in gaps.items():
-            told = f"'{seam}' ends {gap:.1f} mm from where '{piece.part.follows(seam)}' begins"
-            yield "open", told, "the outline must be closed"
+            message = f"'{seam}' ends {gap:.1f} mm from where '{piece.part.follows(seam)}' begins"
+            yield "open", message, "the outline must be closed"
         return
     outline = piece.outline
     ring, polygon = LinearRing(outline), Polygon(outline)

@@ -1,5 +1,5 @@
-"""What is done at the waist: single darts moved along their edge, turned about their point, split in two or eased in; and what is
-cut from the finished one, a straight waistband, a shaped one or a facing, darts closed.
+"""Work at the waist: move a dart along its edge, pivot it about its point, split it in two or ease it in; and draft
+from the finished waist, darts closed, a straight waistband, a shaped one or a facing.
 """
 
 from __future__ import annotations
@@ -18,32 +18,32 @@ from fitdiag.pattern.piece import Array, Dart, Part, Pattern, Piece, apart, leng
 from fitdiag.problems import one_line, stop
 from fitdiag.units import Units, format_reading
 
-APART_MM = 30.0  # from middle to middle of a dart that is split; common practice, no source
+APART_MM = 30.0  # distance of the two halves of a split dart, centre to centre; common practice, no source
 LEAST_MM = 3.0  # a dart narrower than this is not worth sewing; a judgement
 EDGE_MM = 5.0  # least distance of a dart from the ends of its edge and from the next dart
-BAND_MM = 15.0, 200.0  # the narrowest and the widest band
+BAND_MM = 15.0, 200.0  # finished width of the narrowest and the widest band
 
-Work = Callable[[Piece, int, float | None], Piece]
+Work = Callable[[Piece, int, float | None], Piece]  # raises ProblemsFoundError if there is no such dart, amount or room
 
 
 def ordered(piece: Piece) -> list[Dart]:
-    """The darts from the start of their edge, the centre, outwards."""
+    """The darts from the start of their edge (the centre) outwards."""
     line = piece.top
     return sorted(piece.darts, key=lambda dart: far_on(line, dart.left))
 
 
 def chosen(piece: Piece, number: int) -> Dart:
-    """A dart by its number from the centre. Raises ProblemsFoundError if there is none."""
+    """A dart by its number, counted from 1 at the centre. Raises ProblemsFoundError if there is none."""
     every = ordered(piece)
     if not 1 <= number <= len(every):
         count = f"{len(every)} dart{'' if len(every) == 1 else 's'}" if every else "no dart"
-        told = f"the {piece.name} has {count}, so no number {number}"
-        raise stop("dart", told, hint="they count from the inner edge")
+        message = f"the {piece.name} has {count}, so no number {number}"
+        raise stop("dart", message, hint="they count from the inner edge")
     return every[number - 1]
 
 
 def _laid(piece: Piece, dart: Dart, new: tuple[Dart, ...]) -> Piece:
-    """The piece with one dart exchanged for others, the edge drawn through their ends."""
+    """The piece with one dart replaced by others and the edge redrawn through the ends of their legs."""
     line = piece.top
     darts = (*(one for one in piece.darts if one is not dart), *new)
     spans = sorted((far_on(line, one.left), far_on(line, one.right)) for one in darts)
@@ -57,7 +57,7 @@ def _laid(piece: Piece, dart: Dart, new: tuple[Dart, ...]) -> Piece:
 
 
 def _at(piece: Piece, dart: Dart, by: float, width: float) -> Dart:
-    """A dart like another with its middle moved so far along the edge, of this width, both legs alike."""
+    """A copy of a dart, its centre moved `by` mm along the edge, its intake `width` mm, its legs of equal length."""
     line = piece.top
     middle = (far_on(line, dart.left) + far_on(line, dart.right)) / 2 + by
     left, place, right = (along(piece, piece.part.top, middle + half).at for half in (-width / 2, 0.0, width / 2))
@@ -65,7 +65,7 @@ def _at(piece: Piece, dart: Dart, by: float, width: float) -> Dart:
 
 
 def _given(piece: Piece, number: int, work: str, by: float | None) -> float:
-    """How far a dart goes. Raises ProblemsFoundError where that is missing."""
+    """How far a dart moves, mm. Raises ProblemsFoundError if that is missing or 0."""
     if not by:
         hint = f"write it like '{piece.name} {number} {work}=2 cm'"
         raise stop("dart", "how far along the edge the dart goes is missing", hint=hint)
@@ -73,13 +73,13 @@ def _given(piece: Piece, number: int, work: str, by: float | None) -> float:
 
 
 def moved(piece: Piece, number: int, by: float | None) -> Piece:
-    """The dart moved by some mm along its edge, outwards; its width, length and lie stay."""
+    """Move a dart `by` mm along its edge, outwards; its intake, length and direction stay."""
     by, dart = _given(piece, number, "move", by), chosen(piece, number)
     return _laid(piece, dart, (_at(piece, dart, by, dart.width),))
 
 
 def split(piece: Piece, number: int, apart: float | None) -> Piece:
-    """Two darts of half the width in place of one, so far apart from middle to middle."""
+    """Replace a dart by two of half its intake, `apart` mm between their centres."""
     dart, apart = chosen(piece, number), APART_MM if apart is None else apart
     if dart.width / 2 < LEAST_MM or apart < dart.width / 2 + EDGE_MM:
         raise stop("dart", f"a dart of {dart.width:.0f} mm cannot be split so", hint="a wider dart, or farther apart")
@@ -87,9 +87,9 @@ def split(piece: Piece, number: int, apart: float | None) -> Piece:
 
 
 def turned(piece: Piece, number: int, by: float | None) -> Piece:
-    """The dart closed and opened again so far along its edge (outwards), about its own point, by the same angle.
+    """Pivot a dart: close it and open it by the same angle about the same point, `by` mm farther out along its edge.
 
-    The part of the piece between the old place and the new one turns, with the edge on it, onto the old dart's other leg.
+    The part of the piece between the old place and the new turns with its edge until the old legs meet.
     """
     by, dart, line = _given(piece, number, "turn", by), chosen(piece, number), piece.top
     low, high, far = far_on(line, dart.left), far_on(line, dart.right), arc(line)
@@ -114,12 +114,12 @@ def turned(piece: Piece, number: int, by: float | None) -> Piece:
 
 
 def eased(piece: Piece, number: int, by: float | None) -> Piece:
-    """The dart narrower by some mm, or gone; what it took is eased into what is sewn to the edge, and noted on the piece."""
+    """Narrow a dart by `by` mm, or remove it (None); the ease that leaves on the edge is noted on the piece."""
     dart = chosen(piece, number)
     by = dart.width if by is None else by
     if not 0 < by <= dart.width + 0.05:
-        told = f"the dart takes {dart.width:.1f} mm, so {by:.1f} mm of it cannot be eased in"
-        raise stop("dart", told, hint="give an amount up to its width")
+        message = f"the dart takes {dart.width:.1f} mm, so {by:.1f} mm of it cannot be eased in"
+        raise stop("dart", message, hint="give an amount up to its width")
     left = dart.width - by
     new = (_at(piece, dart, 0.0, left),) if left >= LEAST_MM else ()
     if left < LEAST_MM:
@@ -136,9 +136,10 @@ WORKS: Mapping[str, Work] = {"move": moved, "turn": turned, "split": split, "eas
 
 
 def bands(pattern: Pattern, kind: str, width: float, units: Units = "cm") -> list[Piece]:
-    """A straight band in one piece, folded along its middle; or shaped bands, or facings, one for each piece with a waist.
+    """A straight band in one piece, folded along its middle; or shaped bands, or facings, one for each piece.
 
-    `width`: finished, in mm. Raises ProblemsFoundError for another kind or a width that is none.
+    `kind`: `straight`, `shaped` or `facing`. `width`: finished, in mm. Raises ProblemsFoundError for another kind, and
+    for a width out of range.
     """
     if kind not in ("straight", "shaped", "facing"):
         raise stop("band", f"'{one_line(kind, 20)}' is not a band", hint="write straight=4cm, shaped=4cm or facing=6cm")
@@ -155,7 +156,7 @@ def bands(pattern: Pattern, kind: str, width: float, units: Units = "cm") -> lis
 
 
 def _band(name: str, cut: int, top: Array, bottom: Array, grain_x: float) -> Piece:
-    """A band between two lines that run from left to right."""
+    """A band between two lines that run from left to right, (n, 2) points each."""
     corners = {"top-left": "top", "top-right": "right", "bottom-right": "bottom", "bottom-left": "left"}
     part = Part.model_construct(
         id=name, cut=cut, seams=("top", "right", "bottom", "left"), corners=corners, inner=("left",), outer=("right",),
@@ -166,7 +167,7 @@ def _band(name: str, cut: int, top: Array, bottom: Array, grain_x: float) -> Pie
 
 
 def _straight(pattern: Pattern, width: float) -> Piece:
-    """A band as long as the whole waist, twice as high as its finished width; its grain runs along it, up the paper."""
+    """A band as long as the whole waist and twice its finished width; the grain runs along it, up the paper."""
     whole = sum(after_darts(one, one.part.top) * (2 if side == "both" else 1) for one, side in pattern.cut())
     top, bottom = (line((0.0, y), (2 * width, y)) for y in (whole, 0.0))
     band = _band("waistband", 1, top, bottom, width / 2)
@@ -174,11 +175,11 @@ def _straight(pattern: Pattern, width: float) -> Piece:
 
 
 def closed_waist(piece: Piece) -> Array:
-    """The waist seam with its darts folded closed, as one line: all beyond a dart turned about its point until its legs meet."""
+    """The waist seam with its darts closed, (n, 2): all beyond a dart turns about its point until the legs meet."""
     waist = piece.top
     darts = sorted(piece.darts, key=lambda dart: apart(dart.left, waist[0]), reverse=True)
     run = unit(waist[-1] - waist[0])
-    for dart in darts:  # from the outer end, so that each turns all that lies beyond it
+    for dart in darts:  # the outermost first, so that each turns everything beyond it
         before = waist[(waist - dart.left) @ run < -1e-9]
         beyond = waist[(waist - dart.right) @ run > 1e-9]
         turned = rotated(np.concatenate([[dart.right], beyond]), dart.tip, dart.angle)
@@ -187,7 +188,7 @@ def closed_waist(piece: Piece) -> Array:
 
 
 def _shaped(piece: Piece, name: str, width: float, cut: int) -> Piece:
-    """The strip below the closed waist, as wide as the band all along."""
+    """The strip below the closed waist, `width` mm wide all along."""
     top = closed_waist(piece)
     low = np.asarray(LineString(top).offset_curve(-width, join_style="mitre").coords)
     if apart(low[0], top[0]) > apart(low[-1], top[0]):
