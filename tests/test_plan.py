@@ -340,6 +340,8 @@ def test_a_second_alteration_takes_what_the_first_leaves(tmp_path: Path) -> None
     assert reckoner.plan("take-in", {"too-wide": 9.5}).mm == 7.5
     assert reckoner.plan("take-in", {"too-wide": 17.0}).mm == 0.0
     assert reckoner.plan("take-in", {"too-wide": 17.0}, at_least=True).mm == 10.0
+    assert reckoner.plan("take-in", {"too-wide": 14.0}, at_least=True).mm == 2.5  # what a tape shows is taken as it is
+    assert reckoner.plan("take-in", {"too-wide": 16.0}, at_least=True).mm == 10.0
 
 
 # -- how much ------------------------------------------------------------------------------------------------------------
@@ -422,6 +424,29 @@ def test_two_causes_make_one_amount_by_their_weights(tmp_path: Path) -> None:
     )  # a cause of less than 0.3 of the main one's weight has no say
     near = Amounts(believed(rules, {"back-too-long": 0.8, "too-wide": 0.24}, extents)).plan("tuck-back")
     assert near.wanted_mm > 9.0
+
+
+def test_the_reading_of_the_likelier_cause_is_told_first(tmp_path: Path) -> None:
+    """Where two causes have a say in the amount, each by a reading of its own."""
+    rules = world(tmp_path, wide=lambda text: text.replace("{take-in: wholly}", "{take-in: wholly, tuck-back: wholly}"))
+    symptoms = {
+        "lines-dip": Finding("lines-dip", "yes", 12.0),
+        "line-near-seam": Finding("line-near-seam", "yes", 30.0),
+    }
+    for long, wide, rests_on in (
+        (0.8, 0.7, ("lines-dip", "line-near-seam")),
+        (0.7, 0.8, ("line-near-seam", "lines-dip")),
+    ):
+        diagnosis = believed(rules, {"back-too-long": long, "too-wide": wide}, symptoms=symptoms)
+        diagnosis.__dict__["extents"] = {
+            "back-too-long": CauseExtent(12.0, 2.0, ("lines-dip",)),
+            "too-wide": CauseExtent(12.0, 2.0, ("line-near-seam",)),
+        }
+        amount = Amounts(diagnosis).plan("tuck-back")
+        assert amount.rests_on == rests_on
+        assert amount.basis.startswith(
+            "From the drop at the centre (" + ("1.2 cm)" if rests_on[0] == "lines-dip" else "3 cm)")
+        )
 
 
 def test_what_cures_a_cause_only_a_little_takes_no_amount_from_it(tmp_path: Path) -> None:
@@ -527,7 +552,7 @@ def test_the_second_dimension_comes_from_its_own_cause(tmp_path: Path) -> None:
 )
 def test_an_amount_says_what_it_was_read_from(base: RuleBase, finding: Finding, told: str) -> None:
     """And how sure it is, unless that is less than the tape shows. What was measured counts, not what it was judged."""
-    for error, spread in ((3.0, ", give or take 0.25 cm"), (1.2, "")):
+    for error, spread in ((3.0, ", give or take 0.25 cm"), (1.25, ", give or take 0.25 cm"), (1.2, "")):
         amount = Amounts(believed(base, {"too-wide": 0.9}, {"too-wide": (12.0, error)}, {"lines-dip": finding})).plan(
             "take-in"
         )

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from math import inf, sqrt
+from typing import NamedTuple
 
 from fitdiag.diagnosis.belief import Diagnosis, lower_first
 from fitdiag.diagnosis.joint import CauseExtent
@@ -54,16 +55,16 @@ class PlannedAmount:
     wanted_mm: float
     remainder_mm: float
     basis: str
-    error_mm: float | None = None
-    rests_on: tuple[str, ...] = ()
-    already_mm: float = 0.0
-    exhausted: bool = False
-    gives_back: Given | None = None
-    less: bool = False
+    error_mm: float | None
+    rests_on: tuple[str, ...]
+    already_mm: float
+    exhausted: bool
+    gives_back: Given | None
+    less: bool
+    measure_next: str | None
     left_mm: float | None = None
     right_mm: float | None = None
     extra: str = ""
-    measure_next: str | None = None
 
     @property
     def only_gives_back(self) -> bool:
@@ -74,6 +75,18 @@ class PlannedAmount:
     def signed_mm(self) -> float:
         """The amount as applied to the pattern: negative if done in reverse."""
         return -self.mm if self.less else self.mm
+
+
+class _Asked(NamedTuple):
+    """What is asked for, before limits and words: mm, its standard deviation and the signs whose readings it rests on.
+
+    A careful start has neither; `measure_next`: the sign to measure instead.
+    """
+
+    mm: float
+    error_mm: float | None = None
+    rests_on: tuple[str, ...] = ()
+    measure_next: str | None = None
 
 
 def given_back(base: RuleBase, alteration: Alteration, findings: Findings) -> Given | None:
@@ -102,21 +115,23 @@ class Amounts:
         `at_least`: a careful start if nothing is left to take, for what is done only if a sign still shows then.
         """
         alteration = self.base.alterations[name]
-        start, shares = alteration.amount.start_mm, self._shares(alteration)
-        wanted, error = self._wanted(alteration, shares, taken or {})
-        if not shares:
-            amount = PlannedAmount(start, "", start, 0.0, "", measure_next=self._best_measure(alteration))
-        elif at_least and wanted < STEP_MM[self.units] / 2:
-            amount = PlannedAmount(start, "", start, 0.0, "")
-        else:
-            symptoms = dict.fromkeys(symptom for cause in shares for symptom in self.diagnosis.extents[cause].rests_on)
-            amount = PlannedAmount(0.0, "", wanted, 0.0, "", error, tuple(symptoms))
-        amount = replace(
-            amount, less=self._less(alteration), gives_back=given_back(self.base, alteration, self.findings)
-        )
-        return self._worded(alteration, self._limited(alteration, amount), tuple(shares))
+        shares = self._shares(alteration)
+        asked = self._asked(alteration, shares, taken or {}, at_least)
+        return self._worded(alteration, self._limited(alteration, asked), tuple(shares))
 
     # -- what is wanted --------------------------------------------------------------------------------------------
+
+    def _asked(
+        self, alteration: Alteration, shares: Mapping[str, float], taken: Mapping[str, float], at_least: bool
+    ) -> _Asked:
+        """What the causes in `shares` ask for; a careful start without any, or `at_least` where they leave nothing to take."""
+        if not shares:
+            return _Asked(alteration.amount.start_mm, measure_next=self._best_measure(alteration))
+        wanted, error = self._wanted(alteration, shares, taken)
+        if at_least and wanted < STEP_MM[self.units] / 2:
+            return _Asked(alteration.amount.start_mm)
+        symptoms = dict.fromkeys(symptom for cause in shares for symptom in self.diagnosis.extents[cause].rests_on)
+        return _Asked(wanted, error, tuple(symptoms))
 
     def _wanted(
         self, alteration: Alteration, shares: Mapping[str, float], taken: Mapping[str, float]
@@ -171,24 +186,28 @@ class Amounts:
 
     # -- limits ----------------------------------------------------------------------------------------------------
 
-    def _limited(self, alteration: Alteration, amount: PlannedAmount) -> PlannedAmount:
-        """The amount cut down to what this round allows."""
+    def _limited(self, alteration: Alteration, asked: _Asked) -> PlannedAmount:
+        """The amount cut down to what this round allows, still without words."""
+        gives_back = given_back(self.base, alteration, self.findings)
         already = sum(done.amount_mm or 0.0 for done in self.findings.done if done.alteration == alteration.id)
         limit = alteration.most_a_round.amount_mm
         in_all = alteration.most_in_all.amount_mm if alteration.most_in_all is not None else inf
         left = max(in_all - already, 0.0)
         limit = min(limit, left)
-        if amount.gives_back is not None:
-            limit = max(limit, amount.gives_back.mm)
+        if gives_back is not None:
+            limit = max(limit, gives_back.mm)
         fine = alteration.amount.edges is not None
         least = (FINE_STEP_MM if fine else STEP_MM)[self.units] / 2
-        rounded = round_length(amount.wanted_mm, self.units, fine=fine) if amount.wanted_mm >= least else 0.0
+        rounded = round_length(asked.mm, self.units, fine=fine) if asked.mm >= least else 0.0
         mm, remainder = rounded, 0.0
         if rounded > limit + 1e-6:
             mm = round_down(limit, self.units) if limit >= STEP_MM[self.units] else limit
             remainder = rounded - mm
-        exhausted = bool(already) and left < in_all * _WORTH_DOING and amount.gives_back is None
-        return replace(amount, mm=mm, remainder_mm=remainder, already_mm=already, exhausted=exhausted)
+        exhausted = bool(already) and left < in_all * _WORTH_DOING and gives_back is None
+        return PlannedAmount(
+            mm, "", asked.mm, remainder, "", asked.error_mm, asked.rests_on, already, exhausted, gives_back,
+            self._less(alteration), asked.measure_next,
+        )  # fmt: skip
 
     # -- words -----------------------------------------------------------------------------------------------------
 
