@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 import yaml
 
+from fitdiag.interview.clauses import sentences
 from fitdiag.interview.engine import Interview
-from fitdiag.interview.mail import read_mail, sentences
+from fitdiag.interview.mail import read_mail
 from fitdiag.interview.search import Words
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.sessions.state import fold, offered_event

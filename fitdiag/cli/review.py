@@ -260,7 +260,7 @@ class _Run:
             sum_, words = (form.checksum, form.summary) if form is not None else ("", "")
             line |= rounds.came_in(self.base, self.case, self.mine, checksum=sum_, words=words, ticked=ticked)
         if self.mail:
-            from fitdiag.interview.mail import unwrapped
+            from fitdiag.interview.clauses import unwrapped
 
             proposed = documents.mail_events(self.base, self.mail, self.case.units, log.findings(self.base))
             line = rounds.with_mail(line, self.mail, unwrapped(self.mail), proposed)

@@ -19,7 +19,7 @@ from fitdiag.interview.answers import (
     read_several,
     split_amount,
 )
-from fitdiag.interview.mail import says
+from fitdiag.interview.clauses import says
 from fitdiag.interview.search import Kind
 from fitdiag.interview.telling import CHOICES, HELP, Line, Pick
 from fitdiag.knowledge.findings import SIDES, Done, Finding, Origin
