@@ -1,9 +1,9 @@
-"""What cutting, laying and redrawing does to a piece of paper, and to everything that is drawn on it.
+"""Cutting a piece of paper apart, laying it together again and redrawing its edges, with everything drawn on it.
 
-`Parting` cuts a piece in two from edge to edge; `laid` puts the parts together again, one of them moved: a single map takes
-outline, level lines, darts and notches along. `redraw` moves seams by a shift of each point; the neighbouring seams
-follow at their ends, level lines are carried on to the new edges, darts to the new waist, notches stay on their seams. Where
-two parts meet with a step or a bend, a `Joint` keeps the place for truing.
+`Parting` cuts a piece in two from edge to edge; `laid` puts the parts together again with one of them moved by a map,
+which also moves level lines, darts and notches. `redraw` moves the points of seams; the neighbouring seams follow at
+their ends, level lines are extended to the new edges and darts to the new waist, notches stay on their seams. Where two
+parts meet with a step or a bend, a `Joint` marks the place for trueing.
 """
 
 from __future__ import annotations
@@ -29,15 +29,16 @@ Map = Callable[[Array], Array]
 SAME_MM = 1e-9
 ON_CUT_MM = 1e-3
 ON_FOLD_MM = 0.01
-COVERED_MM = 0.5  # a point farther than this from the outline is covered by a fold
-STEP_MM = 0.1  # a cut this near to a step opens it
+COVERED_MM = 0.5  # a notch or joint farther than this from the outline is covered by a fold
+STEP_MM = 0.1  # a cut this near the step of an earlier cut opens that cut again
 
 
 @dataclass(frozen=True, eq=False)
 class Cut:
-    """A cut across a piece: from a point on the free edge to a point on the other, and the map that lays one part anew.
+    """A straight cut across a piece from one point of its outline to another, and the map that moves one of the parts.
 
-    `hinged`: that part turns about the end. `sign`: 1 when it lies on the left of the way from start to end, -1 when on its right.
+    `hinged`: that part turns about `end`. `sign`: 1 if it lies to the left of the line from start to end, -1 if to the
+    right.
     """
 
     start: Array
@@ -48,20 +49,21 @@ class Cut:
 
     @property
     def line(self) -> Array:
-        """From its start to its end, as (2, 2) points."""
+        """Start and end, as (2, 2) points."""
         return np.array([self.start, self.end])
 
     @property
     def filled(self) -> Array:
-        """The outline of the gap, or of the overlap, that it makes: (4, 2) points, the last two where its ends come to lie."""
+        """The outline of the gap or overlap it makes: (4, 2) points, the last two where its end and start move to."""
         return np.concatenate([self.line, self.move(self.line)[::-1]])
 
 
 @dataclass(frozen=True, eq=False)
 class Did:
-    """One thing that was done to a piece: what kind, by how much in mm, the cut if there was one, the seams to true.
+    """One move made on a piece: its kind, by how much in mm (negative takes away), the seams to true, its cut if any.
 
-    `by`: negative takes away. `angle`: by how much the whole piece was turned afterwards to set the grain upright, radians.
+    `angle`: by how much the whole piece was turned afterwards to set the grain vertical, radians. `at`: share of the
+    amount by height.
     """
 
     kind: Kind
@@ -74,7 +76,7 @@ class Did:
 
 @dataclass(frozen=True, eq=False)
 class Altered:
-    """A piece after an alteration, what was done, in order, and what its rule says of it in drawings."""
+    """A piece after an alteration, the moves made, in order, and the rule's own words for drawings, if it has any."""
 
     piece: Piece
     did: tuple[Did, ...] = ()
@@ -91,18 +93,18 @@ class Altered:
 
 
 def shifted(by: Array) -> Map:
-    """The map that moves all points by the same shift."""
+    """The map that shifts all points by the same vector."""
     return lambda line: points(line + by)
 
 
 def rotated(line: Array, about: Array, angle: float) -> Array:
-    """Points turned about a point, counter-clockwise, radians."""
+    """Points, (n, 2), rotated about a point by an angle in radians, counter-clockwise."""
     turn = np.array([[cos(angle), -sin(angle)], [sin(angle), cos(angle)]])
     return points((line - about) @ turn.T + about)
 
 
 def mapped(piece: Piece, move: Map) -> Piece:
-    """The whole piece, with all that is drawn on it, moved by one map."""
+    """The whole piece, with all that is drawn on it, moved by a map; the grainline is not."""
     return replace(
         piece,
         seams={name: move(line) for name, line in piece.seams.items()},
@@ -118,7 +120,7 @@ def mapped(piece: Piece, move: Map) -> Piece:
 
 
 def turned(piece: Piece, about: Array, angle: float) -> Piece:
-    """The whole piece turned about a point, counter-clockwise, radians; the grainline is not."""
+    """The whole piece rotated about a point by an angle in radians, counter-clockwise; the grainline stays."""
     return mapped(piece, lambda line: rotated(line, about, angle))
 
 
@@ -127,26 +129,28 @@ def turned(piece: Piece, about: Array, angle: float) -> Piece:
 
 @dataclass(frozen=True, eq=False)
 class Run:
-    """A stretch of an outline: its points, and of each step between them the name of its seam."""
+    """A stretch of an outline: its (n, 2) points, and the name of the seam of each of its n - 1 segments."""
 
     line: Array
     of: NDArray[np.str_]
 
     @property
     def back(self) -> Run:
-        """The same, run the other way."""
+        """The same stretch in reverse."""
         return Run(self.line[::-1], self.of[::-1])
 
 
 class Parting:
-    """A piece cut from one place of its outline to another: the part that stays, and the part that moves."""
+    """A piece cut from one place on its outline to another: the part that stays, and the part that moves."""
 
     def __init__(
         self, piece: Piece, start: Spot, end: Spot, keeps: str | None = None, *, opening: bool = False,
         foot: Array | None = None,
     ) -> None:  # fmt: skip
-        """`keeps`: the seam that lies on the part that stays (default: that of the piece's `Part`). `opening`: where an earlier
-        cut left a step, that cut is opened again. `foot`: where a cut that begins upright turns, to run on level.
+        """`keeps`: a seam on the part that stays (default: `Part.stays`). `opening`: an earlier cut that left a step
+        right there is opened again. `foot`: the corner of a cut that runs vertically first, then horizontally.
+
+        Raises ProblemsFoundError for a cut without length.
         """
         self.piece, self.start, self.end, self._foot = piece, start.at, end.at, foot
         self._run = unit(end.at - start.at)
@@ -157,7 +161,7 @@ class Parting:
                 seams[spot.seam] = _with_point(seams[spot.seam], spot.at)
         line = np.concatenate([seams[name][:-1] for name in names])
         of = np.repeat(names, [len(seams[name]) - 1 for name in names])
-        # where a step was left by an earlier cut, one part ends before it and the next begins after it
+        # at a step left by an earlier cut, one part ends before the step and the other begins after it
         one, other = (_ends_in(line, at, step) for at, step in zip((self.start, self.end), self._steps, strict=True))
         if one[0] == other[0]:
             raise stop("cut", f"{piece.name}: the cut has no length", hint="look at the levels of the pattern")
@@ -170,25 +174,25 @@ class Parting:
         self.sign = float(np.sign(away[int(np.argmax(np.abs(away)))]))
 
     def _away(self, at: Array) -> Array:
-        """Distance of points from the cut, positive on its left; above and to the right of one that turns."""
+        """Signed distance of points from the cut, mm: positive to its left; with a `foot`, above and to the right of it."""
         if self._foot is not None:
             return np.asarray((at - self._foot).min(axis=1))
         (x, y), (u, v) = self.start, self._run
         return np.asarray(u * (at[:, 1] - y) - v * (at[:, 0] - x))
 
     def cut(self, move: Map, *, hinged: bool = False) -> Cut:
-        """This cut, its moving part laid by `move`."""
+        """This cut, its moving part moved by `move`."""
         return Cut(self.start, self.end, move, hinged, self.sign)
 
     def moves(self, at: Array, closing: bool) -> NDArray[np.bool_]:
-        """Which of some points inside the piece lie on the part that moves; those on the cut do when it closes."""
+        """Which (n, 2) points inside the piece lie on the part that moves; those on the cut count only if it closes."""
         away = self._away(at) * self.sign
         return np.asarray(away > -ON_CUT_MM if closing else away > ON_CUT_MM)
 
     def laid(self, move: Map, taken: tuple[float, float] = (0.0, 0.0), *, closing: bool = False) -> Piece:
-        """The piece with the moving part laid by `move`; `taken`: what it covers of the other part's edge at start and end, mm.
+        """The piece with one part moved; `taken`: mm of the other part's edge that it covers at start and end.
 
-        Negative at the end: what of its own edge is covered there.
+        If negative at the end, so much of its own edge is covered there.
         """
         before, after = zip(taken, self._steps, strict=True)
         if self.swapped:
@@ -220,7 +224,7 @@ class Parting:
             return notch if stays else replace(notch, at=nearest(result.seams[notch.seam], at))
 
         def taken_along(joint: Joint) -> Joint:
-            """A joint moves with the paper it is on; one that lay under the fold that is opened is on the part that stays."""
+            """A joint moves with its paper; one that lay under the fold now opened is on the part that stays."""
             if any(off(fold, joint.at[0]) < ON_FOLD_MM for fold in folds):
                 return joint
             under = joint.hidden
@@ -238,7 +242,7 @@ class Parting:
         )
 
     def parted(self, line: Array, move: Map, closing: bool) -> Array:
-        """A drawn line, the points on the moving part moved; where the cut crosses it, it gets a point on each part."""
+        """A drawn line, its points on the moving part moved; where the cut crosses it, it gets a point on each part."""
         which = self.moves(line, closing)
         away = self._away(line)
         for index in np.flatnonzero(which[:-1] != which[1:])[::-1]:
@@ -250,7 +254,7 @@ class Parting:
 
 
 def _step_at(piece: Piece, at: Array) -> Joint | None:
-    """The step that an earlier cut left right at a place: who opens the paper there again opens that cut."""
+    """The step that an earlier cut left right at a place, if any: opening the paper there opens that cut again."""
     for joint in reversed(piece.joints):
         near = min(apart(end, at) for end in joint.at)
         if near < STEP_MM and (joint.hidden is not None or apart(*joint.at) > ON_CUT_MM):
@@ -259,14 +263,14 @@ def _step_at(piece: Piece, at: Array) -> Joint | None:
 
 
 def _with_point(line: Array, at: Array) -> Array:
-    """A polyline with a point inserted where it passes a place, unless it has one there."""
+    """A polyline with a point inserted where it passes a place, unless it has one there already."""
     index = foot(line, at)[1]
     there = np.hypot(*(line[index : index + 2] - at).T).min() <= SAME_MM
     return line if there else np.insert(line, index + 1, at, axis=0)
 
 
 def _ends_in(line: Array, at: Array, step: Joint | None) -> tuple[int, int]:
-    """Indexes in a ring of the point where one part ends and of that where the next begins, clockwise; mostly the same."""
+    """Indices in a ring of the points where one part ends and the next begins, clockwise; equal if there is no step."""
     here = [int(((line - place) ** 2).sum(axis=1).argmin()) for place in ([at] if step is None else list(step.at))]
     one, other = here[0], here[-1]
     count = len(line)
@@ -274,15 +278,15 @@ def _ends_in(line: Array, at: Array, step: Joint | None) -> tuple[int, int]:
 
 
 def _arc(count: int, start: int, end: int) -> NDArray[np.int_]:
-    """Indexes round a ring from one to another, both included."""
+    """Indices around a ring of `count` points from one to another, both included."""
     return np.asarray((start + np.arange((end - start) % count + 1)) % count)
 
 
-Hidden = tuple[Array | None, tuple[str, ...]]  # an edge that lies covered, and the seam of each of its steps
+Hidden = tuple[Array | None, tuple[str, ...]]  # a covered edge, and the seam of each of its segments
 
 
 def _trimmed(run: Run, by: float) -> tuple[Run, Hidden]:
-    """A stretch with `by` mm of its length taken off at its end, and what was taken off."""
+    """A stretch shortened by `by` mm at its end, and what was cut off."""
     if by <= 0.0:
         return run, (None, ())
     short = run_on(run.line, -by)
@@ -292,7 +296,7 @@ def _trimmed(run: Run, by: float) -> tuple[Run, Hidden]:
 
 
 def _uncovered(run: Run, by: float, step: Joint | None, to: Array) -> tuple[Run, Hidden]:
-    """A stretch trimmed at its end by what is laid over it; or run on along what lay hidden there, as far as `to` uncovers it."""
+    """A stretch with `by` mm covered at its end; or, if a fold opens there, extended along the hidden edge as far as `to`."""
     hidden = None if step is None else step.hidden
     if by > 0.0 or step is None or hidden is None or apart(hidden[0], run.line[-1]) > ON_CUT_MM:
         return _trimmed(run, by)
@@ -305,9 +309,9 @@ def _uncovered(run: Run, by: float, step: Joint | None, to: Array) -> tuple[Run,
 
 
 def run_on(line: Array, by: float) -> Array:
-    """A polyline extended straight at its end by so many mm, or cut back there (negative).
+    """A polyline extended straight at its end by `by` mm, or cut back there by as much if negative.
 
-    Raises ProblemsFoundError if it has no more than that.
+    Raises ProblemsFoundError if it is not longer than that.
     """
     at = arc(line)
     if by >= 0:
@@ -319,15 +323,15 @@ def run_on(line: Array, by: float) -> Array:
 
 
 def _seams(piece: Piece, ring: Run) -> dict[str, Array]:
-    """Split a closed stretch into the seams of the piece."""
+    """Split a closed outline into the seams of the piece. Raises ProblemsFoundError if one of them is gone."""
     names, changes = piece.part.seams, ring.of != np.roll(ring.of, 1)
     begins = int(np.argmax(changes & (ring.of == names[0])))
     starts = np.flatnonzero(np.roll(changes, -begins))
     line, of = np.roll(ring.line, -begins, axis=0), np.roll(ring.of, -begins)[starts].tolist()
     if of != list(names):
         gone = next((name for name in names if name not in of), names[0])
-        told = f"{piece.name}: nothing would be left of the seam '{gone}'"
-        raise stop("amount", told, hint="take a smaller amount")
+        message = f"{piece.name}: nothing would be left of the seam '{gone}'"
+        raise stop("amount", message, hint="take a smaller amount")
     line, ends = np.concatenate([line, line[:1]]), [*starts[1:], len(line)]
     return {name: points(line[low : high + 1]) for name, low, high in zip(names, starts, ends, strict=True)}
 
@@ -338,9 +342,9 @@ def _seams(piece: Piece, ring: Run) -> dict[str, Array]:
 def redraw(
     piece: Piece, drawn: Mapping[str, Array], joints: tuple[Joint, ...] = (), grown: tuple[str, ...] = ()
 ) -> Piece:
-    """The piece with some seams redrawn, point for point; what is drawn on them or ends at them follows.
+    """The piece with some seams redrawn point for point; what lies on them or ends at them follows.
 
-    `grown`: neighbours that keep their own line and get a straight step more to the moved end.
+    `grown`: neighbours that keep their own line and are extended straight to the moved end.
     """
     part, old = piece.part, piece.seams
     seams = {**old, **{name: np.array(line) for name, line in drawn.items()}}
@@ -358,14 +362,14 @@ def redraw(
 
 
 def exchanged(piece: Piece, seams: Mapping[str, Array]) -> Piece:
-    """The piece with some seams exchanged: level lines reach the new edge, notches and joints move to the nearest point of it."""
+    """The piece with some seams replaced: level lines end on the new edge, notches and joints move to its nearest point."""
     return _edged(piece, {**piece.seams, **seams})
 
 
 def _edged(
     piece: Piece, seams: Mapping[str, Array], drawn: Mapping[str, Array] | None = None, joints: tuple[Joint, ...] = ()
 ) -> Piece:
-    """The piece with other seams, some of them redrawn point for point (`drawn`); level lines, notches and joints follow."""
+    """The piece with new seams, some redrawn point for point (`drawn`); level lines, notches and joints follow."""
     old = piece.seams
     new = {name: line if line is old[name] else points(line) for name, line in seams.items()}
     changed = {name for name, line in new.items() if line is not old[name]}
@@ -391,7 +395,7 @@ def _edged(
 
 
 def _followed(line: Array, by: Array, grows: bool) -> Array:
-    """A seam whose end is moved: run on or cut back along itself, and what is left of the way drawn in over its length."""
+    """A seam whose end moves: extended or cut back along itself, the rest of the shift spread evenly over its length."""
     if not np.abs(by).max() > SAME_MM:
         return line
     if grows:
@@ -402,7 +406,7 @@ def _followed(line: Array, by: Array, grows: bool) -> Array:
 
 
 def _relaid(piece: Piece, seams: dict[str, Array]) -> tuple[tuple[Dart, ...], dict[str, Array]]:
-    """Darts carried on, or cut back, to their seam where it lies now, both legs alike; and the seams, through their ends."""
+    """Darts with equal legs, extended or cut back to where their seam is now; and the seams, running through their ends."""
     home, found = piece.part.top, []
     for dart in piece.darts:
         laid, line = dart, seams[home]
@@ -415,7 +419,7 @@ def _relaid(piece: Piece, seams: dict[str, Array]) -> tuple[tuple[Dart, ...], di
 
 
 def through(line: Array, left: Array, right: Array) -> Array:
-    """A seam that runs through both ends of a dart, straight between them."""
+    """A seam made to run through both ends of a dart, straight between them."""
     run = unit(line[-1] - line[0])
     places = (line - line[0]) @ run
     low, high = float((left - line[0]) @ run), float((right - line[0]) @ run)
@@ -423,7 +427,7 @@ def through(line: Array, left: Array, right: Array) -> Array:
 
 
 def crossing(start: Array, through: Array, line: Array) -> Array | None:
-    """Where the straight from a point through another, carried on, crosses a polyline; the crossing nearest to the second."""
+    """Where the ray from `start` through a second point crosses a polyline, nearest to that point; None if nowhere."""
     run = through - start
     side = run[0] * (line[:, 1] - start[1]) - run[1] * (line[:, 0] - start[0])
     hits = np.nonzero((side[:-1] * side[1:] <= 0) & (side[:-1] != side[1:]))[0]
@@ -438,7 +442,7 @@ def crossing(start: Array, through: Array, line: Array) -> Array | None:
 
 
 def reached(piece: Piece, name: str, line: Array, seams: Mapping[str, Array], changed: set[str]) -> Array:
-    """A drawn line whose ends lie on the outline, carried on or cut back to where the outline runs now."""
+    """A drawn line whose ends lie on the outline, extended or cut back to where the outline runs now."""
     ends = piece.part.ends.get(name)
     result = line
     for index, inner in ((0, 1), (-1, -2)):
@@ -454,9 +458,10 @@ def reached(piece: Piece, name: str, line: Array, seams: Mapping[str, Array], ch
 
 
 def smooth_through(at: Array, heights: Array, shares: Array, *, level: bool = True) -> Array:
-    """Shares at heights between given ones (rising), by a curve that never overshoots; its ends are `level` or run straight on.
+    """Interpolate shares given at rising heights by a curve that never overshoots, its ends flat (`level`) or straight.
 
-    Cubic pieces; where two meet, the slope is the harmonic mean of the slopes on both sides (Fritsch and Butland, 1984).
+    Monotone cubic: where two pieces meet, the slope is the harmonic mean of the slopes on both sides (Fritsch and
+    Butland, 1984).
     """
     if len(heights) == 1:
         return np.full(len(at), shares[0])

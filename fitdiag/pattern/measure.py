@@ -1,7 +1,7 @@
-"""What a tape would measure on a pattern: seam lengths, grain distances, widths at the levels, angles where seams meet.
+"""What a tape would measure on a pattern: seam lengths, distances from the grain, widths at levels, angles of corners.
 
-Which measures there are is data (`measures` of `rules/GARMENT/garment.yaml`). Lengths in mm, angles in degrees. All are taken on
-the stitching line unless a name says otherwise, widths along the level lines that are drawn on the paper.
+Which measures there are is data (`measures` in `rules/GARMENT/garment.yaml`). Lengths are in mm, angles in degrees. All
+are taken on the stitching line unless a name says otherwise, widths along the level lines drawn on the paper.
 """
 
 from __future__ import annotations
@@ -17,15 +17,15 @@ from fitdiag.pattern.piece import Array, Pattern, Piece, apart, length, turn
 
 
 def crossing(line: Array, y: float) -> float | None:
-    """x where a polyline crosses the height `y`, the first time from its start; None if it does not."""
+    """x where a polyline first crosses the height `y`; None if it does not."""
     found = hits(line, y, 1)
     return float(found[0, 0]) if len(found) else None
 
 
 def grain_to_start(piece: Piece, seam: str) -> float:
-    """Distance from the start of a seam to the grainline, along the seam; negative when the grain has passed it.
+    """Distance from the start of a seam to the grainline, along the seam.
 
-    Where the grain meets the seam beyond its start, the horizontal distance is taken instead.
+    Where the grainline misses the seam, the horizontal distance instead, negative if it lies before the start.
     """
     line = piece.seams[seam]
     found = hits(line, piece.grain_x, 0)
@@ -58,12 +58,12 @@ def line_width(piece: Piece, level: str) -> float | None:
 
 
 def hip_width(piece: Piece) -> float | None:
-    """The first width along a level line that the garment measures; by which sizes are distinguished."""
+    """The width along the first level line the garment declares, which tells sizes apart; None if it is not drawn."""
     return line_width(piece, next(iter(piece.part.ends), ""))
 
 
 def after_darts(piece: Piece, seam: str) -> float:
-    """A seam less what its darts take."""
+    """The length of a seam less the intake of the darts."""
     return length(piece.seams[seam]) - sum(dart.width for dart in piece.darts)
 
 
@@ -83,7 +83,7 @@ def corner_angle(piece: Piece, corner: str) -> float:
 
 
 def meeting_angle(pattern: Pattern, rule: Meeting) -> float:
-    """Sum of the angles of corners that come together, degrees."""
+    """Sum of the angles of corners that meet when sewn, degrees."""
     return sum(corner_angle(pattern.pieces[name], corner) for name, corner in rule.corners.items())
 
 
@@ -111,7 +111,7 @@ def one(piece: Piece, rule: MeasureRule) -> float | None:
 
 
 def piece_measures(pattern: Pattern, name: str) -> dict[str, float]:
-    """Every measure of one piece by name; a width that cannot be taken is left out."""
+    """Every measure of one piece by name; those that cannot be taken are left out."""
     piece = pattern.pieces[name]
     found = {
         rule.id: one(piece, rule)
@@ -122,9 +122,10 @@ def piece_measures(pattern: Pattern, name: str) -> dict[str, float]:
 
 
 def pattern_measures(pattern: Pattern) -> dict[str, float]:
-    """Measures of the whole pattern: those of each piece, and what the pieces make together.
+    """Measures of the whole pattern by name: those of each piece, and those taken over several pieces.
 
-    Where the sides differ, each side's own follow with `, left` or `, right` behind their names; girths hold both.
+    A measure that differs between the sides is given for each, named `..., left` and `..., right`; girths go round both
+    sides.
     """
     if not pattern.left:
         return _measured(pattern)
@@ -143,7 +144,7 @@ def pattern_measures(pattern: Pattern) -> dict[str, float]:
 
 
 def alike(stages: Iterable[Mapping[str, float]]) -> list[dict[str, float]]:
-    """Measures of one pattern at several times (mm) under the same names: one that ever differs between the sides is given per side."""
+    """Measures (mm) of a pattern at several stages under the same names: per side if they ever differ between the sides."""
     found = list(stages)
     split = {name.removesuffix(", left") for values in found for name in values if name.endswith(", left")}
     names = {name: (f"{name}, left", f"{name}, right") for name in split}
@@ -151,7 +152,7 @@ def alike(stages: Iterable[Mapping[str, float]]) -> list[dict[str, float]]:
 
 
 def called(pattern: Pattern, name: str, mm: float) -> tuple[str, float]:
-    """A measure as it is told: what is set back by less than nothing is set forward, and by how much."""
+    """A measure as printed: `set back` by less than 0 becomes `set forward` by as much, where the garment has both names."""
     for rule in pattern.garment.rule.measures if mm < 0 else ():
         if rule.below_0 and rule.id in name:
             return name.replace(rule.id, rule.below_0), -mm
@@ -172,7 +173,7 @@ def _measured(pattern: Pattern) -> dict[str, float]:
 
 
 def angle_measures(pattern: Pattern) -> Mapping[str, float]:
-    """Angles in degrees: how square the seams meet, and how little the outline bends at corners that should be smooth."""
+    """Angles in degrees by name: slants of the centre seams, bends at smooth corners, and the sums at corners that meet."""
     result = {f"{name} slant of {piece.part.seams[-1]} seam": slant(piece) for name, piece in pattern.pieces.items()}
     for name, piece in pattern.pieces.items():
         for corner in piece.part.smooth:
@@ -183,7 +184,7 @@ def angle_measures(pattern: Pattern) -> Mapping[str, float]:
 
 
 def near_measures(name: str, known: Iterable[str]) -> str:
-    """A hint with two or three measures like the name given, and how to see them all."""
+    """A hint with up to three measures named like the one given, and how to see them all."""
     wanted, names = set(name[:80].lower().split()), list(known)
     shared = sorted(
         (other for other in names if wanted & set(other.split())),

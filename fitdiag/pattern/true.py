@@ -1,8 +1,9 @@
-"""Trueing as a cutter trues: only where a cut left a step or a bend, by the curve that fits there.
+"""Trueing as a cutter does it: only where an alteration left a step or a bend, with a smooth curve.
 
-Each `Joint` of a piece is smoothed within a short reach and then forgotten, so trueing twice changes nothing more. A bend is
-smoothed through its own point, so a width that is taken there stays; a step is bridged from sound line to sound line. The
-reach ends at corners and at level lines, so that girths stay; what it does to each seam's length is told.
+Each `Joint` of a piece is smoothed within a short reach and then removed, so trueing twice changes nothing more. A bend
+is smoothed through its own point, so that a width taken there stays; a step is bridged from the line before it to the
+line after. The reach ends at corners and level lines, so that girths stay; what it does to the length of each seam is
+reported.
 """
 
 from __future__ import annotations
@@ -18,14 +19,14 @@ from fitdiag.pattern.alter import exchanged, redraw
 from fitdiag.pattern.garment import arc, at_far, far_on, off
 from fitdiag.pattern.piece import Array, Joint, Part, Pattern, Piece, apart, length, turn, unit
 
-REACH_MM = 40.0  # how far along a seam a step or bend is drawn in on each side; by eye, no source
+REACH_MM = 40.0  # how far along the seam a step or bend is smoothed to either side; by eye, no source
 STEP_REACH = 4.0  # and at least this many times the step
 MOST_REACH_MM = 90.0
 LEAST_REACH_MM = 12.0
 POINT_MM = 4.0
-SQUARE_MM = 20.0  # a waist runs square into the centre for 2 cm; common practice, no source
+SQUARE_MM = 20.0  # a waist runs square to the centre for 2 cm; common practice, no source
 ON_MM = 0.1
-SEEN_DEGREES, SEEN_MM = 0.3, 0.05  # smaller bends and steps are left
+SEEN_DEGREES, SEEN_MM = 0.3, 0.05  # smaller bends and steps are left alone
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,7 @@ class Trued:
     seam: str
     before: float
     after: float
-    word: str = ""  # the trade's name of the seam
+    word: str = ""  # the trade's name for the seam
 
     @property
     def change(self) -> float:
@@ -44,18 +45,18 @@ class Trued:
 
 
 def true(pattern: Pattern) -> tuple[Pattern, tuple[Trued, ...]]:
-    """The pattern with every step and bend trued that alterations left, and what that did to each seam they lie on."""
-    told: list[Trued] = []
+    """True every step and bend that alterations left in a pattern; also return what that did to each of their seams."""
+    trued: list[Trued] = []
     pieces, left = dict(pattern.pieces), dict(pattern.left)
     for own, side in ((pieces, ""), (left, "left ")):
         for name, piece in own.items():
             own[name], found = true_piece(piece)
-            told += [replace(one, piece=f"{side}{name}") for one in found]
-    return replace(pattern, pieces=pieces, left=left), tuple(told)
+            trued += [replace(one, piece=f"{side}{name}") for one in found]
+    return replace(pattern, pieces=pieces, left=left), tuple(trued)
 
 
 def true_piece(piece: Piece) -> tuple[Piece, tuple[Trued, ...]]:
-    """A piece with its joints trued, and what that did to the seams they lay on."""
+    """True the joints of a piece; also return what that did to each of their seams."""
     if not piece.joints:
         return piece, ()
     joints, result = piece.joints, replace(piece, joints=())
@@ -75,7 +76,7 @@ def true_piece(piece: Piece) -> tuple[Piece, tuple[Trued, ...]]:
 
 
 def chains(part: Part) -> list[tuple[str, ...]]:
-    """Seams that run on without a corner, in order."""
+    """The seams of a piece in order, grouped where one runs into the next without a corner."""
     found: list[list[str]] = []
     smooth = {part.corners[corner] for corner in part.smooth}
     for seam in part.seams:
@@ -87,9 +88,9 @@ def chains(part: Part) -> list[tuple[str, ...]]:
 
 
 def _squared(piece: Piece, chain: tuple[str, ...], joint: Joint) -> tuple[Piece, list[str]]:
-    """A seam that is altered at its very end runs square into the seam it meets there, for the first two centimetres.
+    """Square a seam to the one it meets if it was altered at its very end: over the first two centimetres.
 
-    Where it runs on without a corner into the next one of its `chain`, it stays.
+    A seam that runs into the next one of its `chain` without a corner stays as it is.
     """
     line = piece.seams[joint.seam]
     ends = [k for k in (0, -1) if joint.seam == chain[k] and apart(line[k], joint.at[0]) <= SEEN_MM]
@@ -111,7 +112,7 @@ def _squared(piece: Piece, chain: tuple[str, ...], joint: Joint) -> tuple[Piece,
 
 
 class _Reach(NamedTuple):
-    """A stretch of a chain to be redrawn: from and to (mm along it), and the point it must pass, if any."""
+    """A stretch of a chain to be redrawn, by arc length in mm: its ends, and the point it must pass through, if any."""
 
     start: float
     end: float
@@ -121,9 +122,9 @@ class _Reach(NamedTuple):
 def _chain(piece: Piece, chain: tuple[str, ...], joints: list[Joint]) -> tuple[Piece, list[str]]:
     line = np.concatenate([piece.seams[chain[0]], *(piece.seams[name][1:] for name in chain[1:])])
     for reach in reversed(_merged(sorted(_reaches(piece, line, arc(line), joints)))):
-        line = _redrawn(line, reach)  # from the end, so that what lies before stays where it is
+        line = _redrawn(line, reach)  # the last first, so that arc lengths before it stay the same
     seams = {}
-    for name in chain[:-1]:  # each ends where it ended, or nearest to that
+    for name in chain[:-1]:  # split again, each seam ending as near as possible to where it did
         away = np.hypot(*(line - piece.seams[name][-1]).T)
         index = int(np.clip(np.argmin(away), 1, len(line) - 2))
         seams[name], line = line[: index + 1], line[index:]
@@ -149,7 +150,7 @@ def _reaches(piece: Piece, line: Array, at: Array, joints: list[Joint]) -> Itera
         below = max([far for far in fixed if far < low - LEAST_REACH_MM], default=0.0)
         above = min([far for far in fixed if far > high + LEAST_REACH_MM], default=float(at[-1]))
         start, end = max(low - reach, below, 0.0), min(high + reach, above, float(at[-1]))
-        inside = [far for far in fixed if low - 1.0 <= far <= high + 1.0]  # a width is taken right there
+        inside = [far for far in fixed if low - 1.0 <= far <= high + 1.0]  # a width is measured right there
         yield _Reach(start, end, low if step <= SEEN_MM else inside[0] if inside else None)
 
 
@@ -163,7 +164,7 @@ def _merged(reaches: list[_Reach]) -> list[_Reach]:
         last = found.pop()
         one, two = last.through, reach.through
         if one is not None and two is not None and two - one > LEAST_REACH_MM:
-            middle = (one + two) / 2  # two bends: each keeps its own side
+            middle = (one + two) / 2  # two bends: each stays on its own side
             found += [last._replace(end=middle), reach._replace(start=middle)]
         else:
             found.append(_Reach(last.start, max(last.end, reach.end), None if two is None else one))
@@ -171,22 +172,22 @@ def _merged(reaches: list[_Reach]) -> list[_Reach]:
 
 
 def _on(line: Array, point: Array) -> float | None:
-    """How far along a line a point on it lies; None if it does not lie on it."""
+    """The arc length of a point on a line, mm; None if it does not lie on the line."""
     return far_on(line, point) if off(line, point) < ON_MM else None
 
 
 def _heading(line: Array, far: float, over: float) -> Array:
-    """Unit direction of a line from or up to a place, over a few mm (negative: before it)."""
+    """Unit direction of a line over the `over` mm after the arc length `far`, or before it if negative."""
     return unit((at_far(line, far + over) - at_far(line, far)) * np.sign(over))
 
 
 def _bend(line: Array, far: float) -> float:
-    """Degrees by which a line turns more at a place than on either side of it."""
+    """Degrees by which a line turns at an arc length, between the few mm before it and after it."""
     return abs(float(np.degrees(turn(_heading(line, far, -POINT_MM), _heading(line, far, POINT_MM)))))
 
 
 def _redrawn(line: Array, reach: _Reach) -> Array:
-    """The line with one stretch redrawn, as one curve, or as two that meet at the point to pass."""
+    """The line with one stretch redrawn as one curve, or as two that meet at the point to pass through."""
     at = arc(line)
     knots = [reach.start, *([reach.through] if reach.through is not None else []), reach.end]
     places = [at_far(line, far) for far in knots]
@@ -203,7 +204,7 @@ def _redrawn(line: Array, reach: _Reach) -> Array:
 
 
 def _hermite(start: Array, leaves: Array, end: Array, arrives: Array) -> Array:
-    """A cubic from one point and direction to another, a point every few mm."""
+    """A cubic Hermite curve from one point and direction to another, as (n, 2) points a few mm apart."""
     size = apart(end, start)
     t = np.linspace(0.0, 1.0, max(3, round(size / POINT_MM) + 1))[:, None]
     from_start = (2 * t**3 - 3 * t**2 + 1) * start + (t**3 - 2 * t**2 + t) * leaves * size
