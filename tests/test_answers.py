@@ -135,3 +135,18 @@ def test_no_with_a_strength_is_asked_again(typed: str) -> None:
     for plain in ("no, not a bit", "no, not much", "no, much better", "no, looks clean"):
         assert (said := read_answer(plain, "in")) is not None
         assert said.seen == "no"
+
+
+@pytest.mark.parametrize(
+    ("answer", "side"),
+    [
+        ("left not right", "left"), ("left, not the right", "left"), ("not left but right", "right"),
+        ("not on the left, right yes", "right"), ("left no, right yes", "right"), ("right, not left 2 cm", "right"),
+        ("2 cm left, not right", "left"),
+    ],
+)  # fmt: skip
+def test_the_side_said_not_to_show_it_is_not_the_one_counted(answer: str, side: str) -> None:
+    """In "left not right" the word belongs to the side after it, in "left no" to the one before."""
+    said = read_answer(answer, "cm")
+    assert said is not None
+    assert (said.seen, said.side, said.apart) == ("yes", side, None)

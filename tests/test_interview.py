@@ -15,11 +15,11 @@ from hypothesis import strategies as st
 from fitdiag.interview import taking
 from fitdiag.interview.answers import read_answer
 from fitdiag.interview.engine import Interview
-from fitdiag.interview.search import Words
+from fitdiag.interview.search import Kind, Words
 from fitdiag.interview.telling import CHOICES, Line, Pick
 from fitdiag.knowledge.findings import Done, Finding
 from fitdiag.knowledge.findings_file import read_findings
-from fitdiag.knowledge.folders import rules_for
+from fitdiag.knowledge.folders import garments, rules_for
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.stations import TITLES
@@ -571,14 +571,27 @@ def test_numbers_of_shape_count_only_once_their_list_was_shown(base: RuleBase) -
     assert dict(mixed.interview.findings.body) == {"low-seat": "some"}
 
 
-@pytest.mark.parametrize("typed", ["1 yes 2 no", "1 yes", "yes", "ok", "1: slight, 2: no", "Yes, please."])
-def test_yes_and_no_are_no_description(base: RuleBase, typed: str) -> None:
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "1 yes 2 no",
+        "1 yes",
+        "1 y 2 n rest no",
+        "yes",
+        "ok",
+        "1: slight, 2: no",
+        "Yes, please.",
+        "a touch, mostly left",
+        "quite strong",
+    ],
+)
+def test_an_answer_alone_is_no_description(base: RuleBase, typed: str) -> None:
     """Where words are asked for, an answer to questions that were not asked is not looked up as words."""
     for enters in range(3):
         talk = Talk(base).type(*[""] * enters)
         before = talk.interview.state, talk.interview.stage
         talk.type(typed)
-        assert talk.said.startswith("Yes or no says too little here")
+        assert talk.said.startswith("Say what, in your own words")
         assert before == (talk.interview.state, talk.interview.stage)
         assert talk.interview.pending is None and not talk.missed
 
@@ -1290,6 +1303,37 @@ def test_shape_and_alterations_are_told_apart(garment: str) -> None:
     assert {kept_for(words) for rule in base.alterations.values() for words in (rule.title, *rule.search)} == {""}
     shapes = [kept_for(words) for note in base.body_notes.values() for words in (note.title, *note.search)]
     assert shapes.count("shape or stance") > 0.95 * len(shapes)
+
+
+@pytest.mark.parametrize("garment", garments())
+def test_what_is_given_as_an_example_is_understood(garment: str) -> None:
+    """The words that the questions give as examples are phrases of the rules, whichever garment is asked about."""
+    talk = Talk(load_rules(rules_for(garment)))
+    kinds: tuple[Kind, ...] = ("alteration", "body note", "symptom")
+    for kind in kinds:
+        (like,) = re.findall(r", like ([^;?]*?)(?: 3/4 in)?[.;]", talk.asked)
+        for words in re.split(r", (?:or )?", like):
+            assert talk.interview.words.is_phrase(kind, words), words
+        talk.type("")
+    assert talk.interview.stage == "questions"
+
+
+@pytest.mark.parametrize(
+    "typed", ["no, the other side", "No, I meant left.", "oops", "sorry, right", "i meant 2 cm", "the other way round"]
+)
+def test_a_correction_is_never_taken_as_an_answer(base: RuleBase, typed: str) -> None:
+    """Where somebody corrects the answer before, nothing is counted or looked up, and the way to put it right is told."""
+    for talk in (
+        Talk(base),
+        Talk(base).type("", ""),
+        at_the_dip(base),
+        at_the_dip(base).type("1"),
+        Talk(base).type("took in the sides"),
+    ):
+        before = talk.whole()
+        talk.type(typed)
+        assert "back takes the last one away" in talk.said
+        assert before == talk.whole()
 
 
 def test_words_of_shape_come_up_at_shape(base: RuleBase) -> None:

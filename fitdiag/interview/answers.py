@@ -62,6 +62,7 @@ _SIDE = re.compile(
     r"(?<![\w'])(?:(?P<left>left|lhs?|l)|(?P<right>right|rhs?|r)|(?P<both>both|each|either))(?![\w'])"
     r"(?:[ -](?:hand|sides?|legs?|one|hip))*(?:'s)?"
 )
+_NOT_THERE = re.compile(r"\bnot (?:on |at |in )?(?:the |my |her |his )?(?:(?P<left>left)|right)\b")
 _NO_SIDE = re.compile(
     r"(?:nothing|none|bit|little|some|much|lots?|any|anything|plenty) left(?! (?:side|leg|more|only|hip|one|hand))"
     r"|(?:that'?s|all|quite|you'?re|is that|yes,?) right(?![ -](?:side|leg|hip|hand|only|one|more))"
@@ -162,6 +163,20 @@ def agreed(text: str) -> bool | None:
     return False if _answers_only(text, "no") else None
 
 
+_BARE_NUMBERED = re.compile(
+    r"(?:(?:\d+|y|yes|n|no|none|slight|clear|strong|all|and|(?:the )?(?:rest|others?))(?:[ ,;.:)=]+|$))+"
+)
+
+
+def is_bare(text: str) -> bool:
+    """Whether a text is an answer and names nothing that it could be about: yes, 1 yes 2 no, a touch, mostly left."""
+    plain = _tidy(text)
+    if re.match(rf"\d+[ .:)=]*(?:y|yes|n|no|none|{'|'.join(SEVERITIES)})\b", plain):
+        return _BARE_NUMBERED.fullmatch(plain) is not None
+    sideless = " ".join(_SIDE.sub(" ", _COMPARED.sub(" ", plain)).replace(",", " ").split())
+    return _answers_only(sideless, "yes", "either", "agree", *SEVERITIES, "unsure")
+
+
 def may_be_either(text: str) -> bool:
     """Whether a text like "ok" could mean either that a sign is there or that all is well."""
     return _answers_only(text, "either")
@@ -231,6 +246,11 @@ def _more(items: Sequence[_Item], plain: str) -> Side | None:
     return None
 
 
+def _sides_denied(plain: str) -> set[Side | None]:
+    """The sides said not to show it: right in "left, not the right"."""
+    return {"left" if match["left"] else "right" for match in _NOT_THERE.finditer(plain)}
+
+
 def _beside(one: _Item, other: _Item) -> bool:
     """Whether two items are close together."""
     return max(one.start, other.start) - min(one.end, other.end) <= 12
@@ -241,6 +261,8 @@ def _measured(items: Sequence[_Item], plain: str) -> Said:
     found = [(item, item.length) for item in items if item.length is not None]
     (where, first), (then, last) = found[0], found[-1]
     sides = [item.side for item in items if item.side is not None]
+    if len(found) == 1 and len(denied := _sides_denied(plain)) == 1 and len(shown := {*sides} - denied) == 1:
+        return Said("yes" if first.mm else "no", length=first, error_mm=_quarter(first), side=shown.pop())
     if len(found) == 2 and len(sides) < 2 and _RANGE.fullmatch(plain[where.end : then.start]):
         middle = replace(first, mm=(first.mm + last.mm) / 2, vague=True)
         return Said("yes", length=middle, error_mm=abs(last.mm - first.mm) / 2 or None, side=next(iter(sides), None))
@@ -278,7 +300,7 @@ _NO_BUT = re.compile(r"^(?:no|nope|nah)[ ,]+(?:(?:only|just|but) )*(?=[a-z])(?!n
 
 def _in_words(rest: str, items: Sequence[_Item], plain: str) -> Said | None:
     nothing = [item for item in items if item.kind == "zero"]
-    clear = {
+    clear = _sides_denied(plain) or {
         one.side for one in items if one.side and any(one.start <= no.start and _beside(one, no) for no in nothing)
     }
     more, severity = _more(items, plain), _severity(rest)

@@ -18,6 +18,13 @@ if TYPE_CHECKING:
     from fitdiag.interview.engine import Interview
 
 
+_CORRECTS = re.compile(
+    r"(?:(?:no|nope|wait|hang on|actually)[ ,.!-]+)*"
+    r"(?:(?:sorry|oops|whoops|scratch that|my mistake|i (?:meant|mean|wanted to say))\b.*"
+    r"|(?:(?:it'?s|it is|it was|on) )?the other (?:side|one|leg|hip|way)(?: (?:round|around))?)"
+)
+
+
 def command(talk: Interview, typed: str) -> list[Line] | None:
     """Run a command and return its lines; None if the text is not a command."""
     word = typed.lower().rstrip(".!")
@@ -35,6 +42,10 @@ def command(talk: Interview, typed: str) -> list[Line] | None:
         return _how(talk, word.removeprefix("how").strip("? "))
     if match := re.fullmatch(r"(?:back|undo)(?: (\d{1,3}))?", word):
         return _back(talk, max(1, int(match[1])) if match[1] else talk.together)
+    if _CORRECTS.fullmatch(word):
+        return [
+            Line("To put an answer right: back takes the last one away (back 2 the last two); then write it again.")
+        ]
     if match := re.match(r"note\b[ :]*", typed, re.IGNORECASE):
         return _note(talk, typed[match.end() :])
     if match := re.match(r"also\b[ :,]*", typed, re.IGNORECASE):

@@ -14,6 +14,7 @@ from fitdiag.interview.answers import (
     ROUND,
     Said,
     agreed,
+    is_bare,
     may_be_either,
     read_answer,
     read_several,
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     from fitdiag.interview.engine import Interview
 
 _NOTHING = re.compile(
-    r"|n|none|nothing|done|no(?: more| others?)?|(?:none|nothing)(?: of these| else| more)|that'?s (?:all|it)"
+    r"|n|nope|nah|none|nothing|done|no(?: more| others?)?|(?:none|nothing)(?: of these| else| more)|that'?s (?:all|it)"
     r"|dunno|(?:i )?(?:don'?t|do not|dont) know|not (?:known|sure)|unknown|no idea|can'?t (?:say|see|tell)"
 )
 _NEGATED = re.compile(r"(?:no|not|never|without|isn't|doesn't|don't|can't) ")
@@ -67,22 +68,14 @@ def answer(talk: Interview, typed: str) -> list[Line]:
     if _NOTHING.fullmatch(typed.lower()):
         talk.end_stage(talk.stage, looked=talk.stage == "seen" and bool(talk.findings.seen))
         return []
-    if _only_yes_or_no(typed):
-        return [
-            Line("Yes or no says too little here: write what there is, in your own words; Enter when there is nothing.")
-        ]
+    if is_bare(typed):
+        return [Line("Say what, in your own words: an answer alone says too little here. Enter when there is nothing.")]
     if talk.stage == "body":
         return _reply_body(talk, typed)
     if talk.stage == "seen" and typed.lower() in ("ask", "ask me"):
         talk.end_stage("seen")
         return []
     return search(talk, "alteration" if talk.stage == "history" else "symptom", typed)
-
-
-def _only_yes_or_no(typed: str) -> bool:
-    """Whether a text answers questions that were not asked: yes, ok, 1 yes 2 no."""
-    numbered = re.fullmatch(rf"(?:\d[ .:)]+{_PLAIN}[ ,;]*(?:and )?)+", typed.lower()) is not None
-    return numbered or may_be_either(typed) or (agreed(typed) is True and not _BARE.fullmatch(typed))
 
 
 # -- words -------------------------------------------------------------------------------------------------------------

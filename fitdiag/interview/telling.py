@@ -253,23 +253,23 @@ def _before(talk: Interview, before: Finding) -> Iterator[Line]:
     yield from _one(talk, talk.base.symptoms[before.symptom], KEYS if first else "", then)
 
 
-# per stage: the first question, the question after an answer, and how to answer
+# per stage: the first question, the question after an answer, and how to answer, with examples that every garment has
 OPENINGS = {
     "history": (
         "Was this pattern altered before, and how?",
         "What else was altered?",
-        "In your own words, like took in the sides, or tuck across the back {sample}; Enter when there is nothing more.",
+        "In your own words, like took in the sides, or lowered the back waist {sample}; Enter when there is nothing more.",
     ),
     "body": (
         "What is there to say of shape and stance, compared with the block?",
         "What else is there to say of shape and stance, compared with the block?",
-        "In your own words, like flat seat, full calf, knock knees; very before what is marked. ? lists all, with numbers;"
+        "In your own words, like flat seat, sway back, one hip higher; very before what is marked. ? lists all, with numbers;"
         " Enter when there is nothing more.",
     ),
     "seen": (
         "What do you see on the muslin, or {feel}?",
         "What else do you see on the muslin, or {feel}?",
-        "In your own words, with the amount where you know it, like baggy under the seat {sample}. ?back (or front, side, worn,"
+        "In your own words, with the amount where you know it, like waist gapes at the back {sample}. ?back (or front, side, worn,"
         " paper) lists the signs of a view. Enter when that is all that meets the eye from front, side and back; ask if you have"
         " not looked at all of it.",
     ),
