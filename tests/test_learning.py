@@ -337,6 +337,24 @@ def test_logs_that_cannot_be_used_are_named_and_left_out(small: tuple[Path, Rule
     assert (8, 2) == (gathered.files, len(gathered.sessions))
 
 
+def test_with_nothing_to_learn_from_each_log_and_its_remedy_are_named(
+    small: tuple[Path, RuleBase], tmp_path: Path
+) -> None:
+    """A folder without logs is told from one whose logs are of another garment; the second names the option that helps."""
+    _, base = small
+    with pytest.raises(ProblemsFoundError) as empty:
+        learn_from(base, [tmp_path])
+    assert str(empty.value).startswith(f"{tmp_path}: no session log")
+    other = tmp_path / "shirt.jsonl"
+    other.write_text(log_text(base, [answer("lines-dip", "yes")]).replace('"skirt"', '"shirt"'), encoding="ascii")
+    with pytest.raises(ProblemsFoundError) as none:
+        learn_from(base, [tmp_path])
+    total, left_out = none.value.problems
+    assert total.message == "no session to learn from in 1 log"
+    assert left_out.where is not None and left_out.where.path == str(other)
+    assert "--garment" in left_out.hint
+
+
 def test_a_missing_folder_stops(tmp_path: Path) -> None:
     """A path that is not there is a fault of the command, not a log to be skipped."""
     with pytest.raises(ProblemsFoundError, match="no such file or folder"):

@@ -178,7 +178,7 @@ def gather(base: RuleBase, paths: Sequence[Path]) -> Gathered:
         except ProblemsFoundError as stopped:
             first, *others = stopped.problems
             more = f"; {len(others)} more" if others else ""
-            left_out.append(replace(first, message=f"left out: {first.message}{more}", hint=""))
+            left_out.append(replace(first, message=f"left out: {first.message}{more}"))
             continue
         known[content] = path
         first_of_case = kept.setdefault(_home(path), content)
@@ -230,8 +230,17 @@ def learn_from(base: RuleBase, paths: Sequence[Path]) -> Learning:
     """Learn from every log below these paths; the rules are not changed. Raises ProblemsFoundError."""
     gathered = gather(base, paths)
     if not gathered.training:
-        hint = "; ".join(str(problem) for problem in gathered.left_out[:3])
-        raise stop("nothing-to-learn", f"no session to learn from in {gathered.files} files", hint=hint)
+        if not gathered.files:
+            hint = "give session logs (.jsonl), or folders of them or of cases"
+            raise stop(
+                "nothing-to-learn",
+                "no session log to learn from",
+                where=paths[0] if len(paths) == 1 else None,
+                hint=hint,
+            )
+        files = "1 log" if gathered.files == 1 else f"{gathered.files} logs"
+        nothing = Problem("nothing-to-learn", f"no session to learn from in {files}")
+        raise ProblemsFoundError((nothing, *gathered.left_out))
     compiled = compile_network(base, Findings())
     layout, prior = Layout.of(compiled.network)
     learned = learn(layout, prior, gathered.training)

@@ -63,7 +63,7 @@ def refuse_other_garment(log: ReadLog, base: RuleBase) -> None:
     garment = log.head["rules"].get("garment")
     if garment != base.about.garment:
         message = f"this log is about {one_line(garment, 40)}, these rules are for {base.about.garment}"
-        where, hint = Where(shown_path(log.path), 1, 1), "give the rules it was written with: --rules DIR"
+        where, hint = Where(shown_path(log.path), 1, 1), "give its garment, like --garment skirt, or --rules DIR"
         raise stop("garment", message, where=where, hint=hint)
 
 
