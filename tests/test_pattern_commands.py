@@ -338,6 +338,26 @@ def test_a_pattern_whose_sides_differ_is_listed_like_any_other(shell: Work) -> N
     assert any("Lengthen the back crotch" in text and "nearer" in text for text in found["warnings"])
 
 
+def test_a_plan_with_a_step_on_one_side_is_told_side_by_side(shell: Work) -> None:
+    """Once a step is of the right side alone, every stage names the same measures, and the list tells what moved where."""
+    (shell.folder / "findings.yaml").write_text(
+        "schema: fitdiag.findings/1\ngarment: trousers\nbody: [flat-seat]\nsymptoms:\n"
+        "  balance-lines-dip-to-back: {amount: 3/4 in}\n  hip-line-higher-on-one-side: {amount: 5/8 in, side: right}\n"
+    )
+    command = ("diagnose", "findings.yaml", "--pattern", "block.yaml")
+    stages = json.loads(shell.ok(*command, "--json"))["on_pattern"]["stages"]
+    assert ["as it is", "tuck-across-back-hip", "slide-crotch-section-down", "raise-one-hip"] == [
+        one["after"] for one in stages
+    ]
+    assert 1 == len({tuple(one["measures_mm"]) for one in stages})
+    left, right = ([one["measures_mm"][f"back crotch depth, {side}"] for one in stages] for side in ("left", "right"))
+    assert left[:3] == right[:3]
+    assert left[3] == left[2]
+    assert right[3] - right[2] == pytest.approx(stages[3]["amount_mm"], abs=0.1)
+    told = " ".join(shell.ok(*command, "--full").split())
+    assert re.search(r"back crotch depth, right: [^:]*after 'raise the waist over the higher hip'", told)
+
+
 def test_a_shape_that_lengthening_breaks_is_warned_of(shell: Work) -> None:
     """On a flat seat a step that brings the grainline nearer than 3 in is warned of."""
     from fitdiag.knowledge.findings import Findings

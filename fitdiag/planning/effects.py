@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
+from dataclasses import replace
 from itertools import pairwise
 
 from fitdiag.knowledge.findings import Done, Findings
@@ -52,7 +53,15 @@ def effects(base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *,
         warnings += [f"{title}: {text}" for text in broken(base, before, after, findings)]
         warnings += [f"{title}: {problem.message}." for piece in pattern.pieces.values() for problem in faults(piece)]
     warnings += seams_apart(unaltered, walked(true(pattern)[0]), findings.units)
-    return Effects(tuple(stages), tuple(dict.fromkeys(warnings)), solved, pattern.grade, tuple(history))
+    every = _under_the_same_names((*history, *stages))
+    history_told, now_told = every[: len(history)], every[len(history) :]
+    return Effects(now_told, tuple(dict.fromkeys(warnings)), solved, pattern.grade, history_told)
+
+
+def _under_the_same_names(stages: Sequence[Stage]) -> tuple[Stage, ...]:
+    """Stages that can be compared: a measure that differs between the sides after any step is given per side throughout."""
+    values = alike(stage.measures for stage in stages)
+    return tuple(replace(stage, measures=measures) for stage, measures in zip(stages, values, strict=True))
 
 
 def seams_apart(before: Walked, after: Walked, units: Units) -> list[str]:

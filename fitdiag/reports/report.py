@@ -254,7 +254,7 @@ class _Writer:
         """One measure through the stages of a plan, with the change of each step."""
         units = self.known.units
         text = f"{name}: {format_reading(stages[0].measures[name], units)}"
-        for before, after in pairwise(stages):
+        for before, after in pairwise(stage for stage in stages if name in stage.measures):
             change = after.measures[name] - before.measures[name]
             if abs(change) >= MOVED_MM:
                 title = lower_first(self.base.alterations[after.name].title)
