@@ -127,14 +127,14 @@ class Course:
         section, apex = self.section(stance)
         rays = stance.camera.rays(self.track.pixels)
         hits = section.hit(rays[:, 0])
-        turn, height = np.arcsin(np.clip(hits[:, 0], -1.0, 1.0)), rays[:, 1] * hits[:, 1]
+        turn, height = np.arcsin(hits[:, 0]), rays[:, 1] * hits[:, 1]
         x = self.track.pixels[:, 0]
         inside = self._outwards & (x > stance.left + 1) & (x < stance.right - 1)
         left, right = self._ends(
             turn, height, inside, self._point_errors(turn, rays[:, 1] * stance.distance / section.half, inside)
         )
         ends, steep = (left[0], right[0]), (left[1], right[1])
-        from_seam = turn - math.asin(max(-1.0, min(1.0, apex)))
+        from_seam = turn - math.asin(apex)
         centre, beside = self._centre(from_seam, section, height, inside)
         unrest, beside = max(left[2], right[2], 0.1), max(beside, 0.1)
         if self.kind != "trunk":
