@@ -6,7 +6,6 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import chain
 from math import hypot, inf, log, prod
 from typing import Literal
 
@@ -115,16 +114,10 @@ class Diagnosis:
             reasons = [*background(self.base, self.base.causes[cause_id], self.findings), *shifts.get(cause_id, ())]
             reasons = [reason for reason in reasons if reason.firmness]
             reasons.sort(key=lambda reason: (-abs(log(reason.factor)) if reason.factor > 0 else -inf, reason.id))
-            result.append(
-                Belief(
-                    cause_id,
-                    probability,
-                    prior[cause_id],
-                    tuple(reason for reason in reasons if reason.factor > 1),
-                    tuple(reason for reason in reasons if reason.factor < 1),
-                    self.has_sign(cause_id),
-                )
-            )
+            because = tuple(reason for reason in reasons if reason.factor > 1)
+            against = tuple(reason for reason in reasons if reason.factor < 1)
+            has_sign = self.has_sign(cause_id)
+            result.append(Belief(cause_id, probability, prior[cause_id], because, against, has_sign))
         touched = self.touched
         return tuple(sorted(result, key=lambda b: (b.cause not in touched, -round(b.probability, _EQUAL), b.cause)))
 
@@ -152,10 +145,8 @@ class Diagnosis:
     @cached_property
     def _signed(self) -> frozenset[str]:
         seen = {finding.symptom for finding in self.findings.seen}
-        shown = ((one.id, (link.symptom for link in one.shows)) for one in self.base.causes.values())
-        return frozenset(
-            cause for cause, signs in shown if not seen.isdisjoint(chain(signs, self.joint.shown_by(cause)))
-        )
+        shows = {one.id: {link.symptom for link in one.shows} for one in self.base.causes.values()}
+        return frozenset(cause for cause in shows if seen & (shows[cause] | {*self.joint.shown_by(cause)}))
 
     @cached_property
     def extents(self) -> Mapping[str, CauseExtent]:

@@ -75,7 +75,6 @@ class Explanation:
     `expected` and `variance`: of each reading, predicted from all the others, to find outliers.
     """
 
-    causes: tuple[int, ...]
     log_density: float
     extents: tuple[float, ...]
     covariance: tuple[tuple[float, ...], ...]
@@ -127,7 +126,7 @@ class Model:
                 expected.append(reading.excess - (rest - fit) / keep)
                 variance.append(total / keep)
         block = tuple(tuple(row[: len(chosen)]) for row in normal.spread[: len(chosen)])
-        return Explanation(causes, normal.log_density, tuple(extents), block, tuple(expected), tuple(variance))
+        return Explanation(normal.log_density, tuple(extents), block, tuple(expected), tuple(variance))
 
     def _read(self, chosen: list[Suspect], equations: list[_Equation], without: frozenset[int]) -> _Normal:
         """The posterior of extents and factors; readings of one sign share the deviation of a right block on this body."""

@@ -103,11 +103,10 @@ class Joint:
         self.simulated = findings.readings_from == "simulation"
         read = readings_of(base, findings)
         axes = {reading.axis.id for reading in read if not reading.round}
-        extending = (
-            [(number, one.id) for number, one in enumerate(base.believed.values()) if one.extent] if axes else []
-        )
-        every = ((number, slopes_of(base, cause, self.simulated)) for number, cause in extending)
-        slopes = {number: by_axis for number, by_axis in every if not axes.isdisjoint(by_axis)}
+        slopes = {}
+        for number, cause in enumerate(base.believed.values() if axes else ()):
+            if cause.extent is not None and axes & (by_axis := slopes_of(base, cause.id, self.simulated)).keys():
+                slopes[number] = by_axis
         known = {axis for by_axis in slopes.values() for axis in by_axis} & axes
         self.readings = tuple(reading for reading in read if reading.axis.id in known)
         self.measured = sum(1 for reading in self.readings if not reading.round and not reading.graded)
@@ -250,15 +249,10 @@ class Joint:
         weighed = [(chosen, *self._weigh(chosen, tried[chosen])) for chosen in near]
         most = max(weight for _, weight, _ in weighed)
         total = sum(exp(weight - most) for _, weight, _ in weighed)
-        result = [
-            Weighed(
-                tuple(self.ids[cause] for cause in chosen),
-                exp(weight - most) / total,
-                tried[chosen].explanation,
-                beliefs,
-            )
-            for chosen, weight, beliefs in weighed
-        ]
+        result = []
+        for chosen, weight, beliefs in weighed:
+            ids = tuple(self.ids[cause] for cause in chosen)
+            result.append(Weighed(ids, exp(weight - most) / total, tried[chosen].explanation, beliefs))
         return tuple(sorted(result, key=lambda one: (-one.share, one.causes)))
 
     def _clash(self, chosen: tuple[int, ...]) -> bool:
@@ -366,9 +360,8 @@ class Joint:
         plain = self._odds({chosen: tried.score for chosen, tried in pool.items()})
         result = {}
         for one in self._signs:
-            odds = self._odds(
-                {chosen: tried.score - self._fit(one, tried.explanation) for chosen, tried in pool.items()}
-            )
+            without = {chosen: tried.score - self._fit(one, tried.explanation) for chosen, tried in pool.items()}
+            odds = self._odds(without)
             result[one.read.symptom] = {self.ids[cause]: plain[cause] / odds[cause] for cause in self.model.suspects}
         return result
 
@@ -393,13 +386,12 @@ class Joint:
         number = self.ids.index(cause) if cause in self.ids else -1
         if number not in self.model.suspects:
             return ()
-        slopes, none = self.model.suspects[number].slopes, Slope(0.0, 0.0)
-        known = [(one, slopes.get(one.reading.sign, none)) for one in self._signs]
-        return tuple(
-            one.read.symptom
-            for one, slope in known
-            if abs(slope.ratio) > slope.scatter and slope.ratio * one.reading.excess > 0
-        )
+        slopes, shown = self.model.suspects[number].slopes, []
+        for one in self._signs:
+            slope = slopes.get(one.reading.sign, Slope(0.0, 0.0))
+            if abs(slope.ratio) > slope.scatter and slope.ratio * one.reading.excess > 0:
+                shown.append(one.read.symptom)
+        return tuple(shown)
 
     def extents(self, probability: Mapping[str, float]) -> Mapping[str, CauseExtent]:
         """Each suspect's extent, averaged over the sets that hold it; from the suspect alone if no likely set does."""

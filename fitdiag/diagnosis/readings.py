@@ -33,20 +33,14 @@ class Axis:
 
 @dataclass(frozen=True)
 class AxisReading:
-    """A reading on an axis, in mm: the value, its standard deviation, and what a right block shows."""
+    """A reading on an axis, in mm: the value and its standard deviation."""
 
     axis: Axis
     value: float
     error: float
-    rest: float
     round: int
     symptom: str
     graded: bool = False  # graded slight, clear or strong, not measured
-
-    @property
-    def excess(self) -> float:
-        """The reading less what a right block shows, in mm."""
-        return self.value - self.rest
 
 
 def axis_of(base: RuleBase, symptom: Symptom) -> Axis | None:
@@ -101,13 +95,13 @@ def own_shift(base: RuleBase, findings: Findings, symptom: Symptom) -> float:
 
 def readings_of(base: RuleBase, findings: Findings) -> tuple[AxisReading, ...]:
     """A reading for every axis measured or graded, this round's (numbered 0) first, then those of earlier rounds."""
-    now = [_reading(base, findings, finding) for finding in findings.symptoms.values()]
+    now = [_reading(base, finding) for finding in findings.symptoms.values()]
     kept: dict[str, AxisReading] = {}
     for reading in filter(None, now):  # measured both ways: the larger one counts
         if reading.axis.id not in kept or abs(reading.value) > abs(kept[reading.axis.id].value):
             kept[reading.axis.id] = reading
     before = [
-        _reading(base, findings, Finding(name, "yes", amount, error), earlier.round)
+        _reading(base, Finding(name, "yes", amount, error), earlier.round)
         for earlier in findings.earlier
         for name, (amount, error) in earlier.readings.items()
         if name in base.symptoms
@@ -115,7 +109,7 @@ def readings_of(base: RuleBase, findings: Findings) -> tuple[AxisReading, ...]:
     return (*kept.values(), *filter(None, before))
 
 
-def _reading(base: RuleBase, findings: Findings, finding: Finding, number: int = 0) -> AxisReading | None:
+def _reading(base: RuleBase, finding: Finding, number: int = 0) -> AxisReading | None:
     symptom = base.symptoms[finding.symptom]
     measure, axis = symptom.measure, axis_of(base, symptom)
     if measure is None or axis is None:
@@ -129,9 +123,8 @@ def _reading(base: RuleBase, findings: Findings, finding: Finding, number: int =
         value, error = marks[finding.severity], abs(marks["strong"] - marks["slight"]) / 4.0
     else:
         return None
-    rest = at_rest(base, findings, axis.id)[0]
     way = -1.0 if turned(symptom) else 1.0
-    return AxisReading(axis, way * value, error, rest, number, symptom.id, finding.amount_mm is None)
+    return AxisReading(axis, way * value, error, number, symptom.id, finding.amount_mm is None)
 
 
 @once
