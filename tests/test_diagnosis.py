@@ -445,7 +445,7 @@ def test_a_blurred_measure_persuades_less(base: RuleBase) -> None:
         if symptom.measure is None or not base.causes_of[symptom.id]:
             continue
         tried += 1
-        cause = compile_network(base, Findings()).causes.index(base.causes_of[symptom.id][0])
+        cause = compile_network(base, Findings()).causes.index(next(iter(base.causes_of[symptom.id])))
         for side in (1, -1):
             amount = max(0.0, symptom.measure.seen_from_mm + side * 1.5 * symptom.measure.give_mm)
             seen = "yes" if (side == 1) == (symptom.measure.worse == "more") else "no"

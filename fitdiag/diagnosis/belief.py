@@ -261,12 +261,9 @@ def background(base: RuleBase, cause: Cause, findings: Findings) -> list[Reason]
 @once
 def _strengths(base: RuleBase) -> tuple[list[float], list[list[tuple[int, float]]]]:
     """The leak of each symptom, and its links: each cause that shows it, with q = 1 - strength."""
-    often, anyway = base.words.how_often.words, base.words.seen_anyway.words
-    links: dict[str, list[tuple[int, float]]] = {symptom: [] for symptom in base.symptoms}
-    for index, cause in enumerate(base.believed.values()):
-        for link in cause.shows:
-            links[link.symptom].append((index, 1.0 - often[link.how_often]))
-    return [anyway[symptom.seen_anyway] for symptom in base.symptoms.values()], list(links.values())
+    number, anyway = {cause: index for index, cause in enumerate(base.believed)}, base.words.seen_anyway.words
+    links = [[(number[cause], 1.0 - often) for cause, often in shown.items()] for shown in base.causes_of.values()]
+    return [anyway[symptom.seen_anyway] for symptom in base.symptoms.values()], links
 
 
 @once

@@ -612,16 +612,22 @@ class RuleBase:
         return {first: mirror for mirror, how in measured if (first := how.mirror_of or how.same_as) is not None}
 
     @cached_property
-    def causes_of(self) -> Mapping[str, tuple[str, ...]]:
-        """Symptom id to the ids of the causes that show it."""
-        causes = self.believed.values()
-        return _grouped(self.symptoms, ((link.symptom, cause.id) for cause in causes for link in cause.shows))
+    def causes_of(self) -> Mapping[str, Mapping[str, float]]:
+        """Symptom id to the causes that show it, each with how often, as a number."""
+        shown: dict[str, dict[str, float]] = {symptom: {} for symptom in self.symptoms}
+        for cause in self.believed.values():
+            for link in cause.shows:
+                shown[link.symptom][cause.id] = self.words.how_often.words[link.how_often]
+        return shown
 
     @cached_property
-    def cures_of(self) -> Mapping[str, tuple[str, ...]]:
-        """Alteration id to the ids of the causes it cures."""
-        causes = self.believed.values()
-        return _grouped(self.alterations, ((name, cause.id) for cause in causes for name in cause.cured_by))
+    def cures_of(self) -> Mapping[str, Mapping[str, float]]:
+        """Alteration id to the causes it cures, each with how well, as a number."""
+        cured: dict[str, dict[str, float]] = {alteration: {} for alteration in self.alterations}
+        for cause in self.believed.values():
+            for name, cure in cause.cured_by.items():
+                cured[name][cause.id] = self.words.how_well.words[cure.how_well]
+        return cured
 
     def find(self, rule_id: str) -> tuple[str, Any] | None:
         """The kind ("symptom", "cause", …) and rule with an id; None if there is none."""

@@ -148,17 +148,17 @@ class Amounts:
 
     def _shares(self, alteration: Alteration) -> dict[str, float]:
         """The causes the amount comes from, with their weights: cured causes with an extent, the main one and any of similar weight."""
-        well, known = self.base.words.how_well.words, self.diagnosis
-        cures = {cause: self.base.causes[cause].cured_by[alteration.id] for cause in self.base.cures_of[alteration.id]}
+        known = self.diagnosis
         weights = {
-            cause: known.probability[cause] * well[cure.how_well]
-            for cause, cure in cures.items()
-            if cause in known.extents and known.has_sign(cause) and well[cure.how_well] >= _LEAST_WELL
+            cause: known.probability[cause] * well
+            for cause, well in self.base.cures_of[alteration.id].items()
+            if cause in known.extents and known.has_sign(cause) and well >= _LEAST_WELL
         }
         most, less = max(weights.values(), default=0.0), self._less(alteration)
         beside = {cause: weight for cause, weight in weights.items() if weight >= _BESIDE * most > 0.0}
         ranked = sorted(beside, key=lambda cause: (-beside[cause], cause))
-        return {cause: beside[cause] for cause in ranked if (cures[cause].takes < 0) == less}
+        takes = {cause: self.base.causes[cause].cured_by[alteration.id].takes for cause in ranked}
+        return {cause: beside[cause] for cause in ranked if (takes[cause] < 0) == less}
 
     def _best_measure(self, alteration: Alteration) -> str | None:
         """The unmeasured sign, seen, whose amount would tell most about the alteration's amount."""
@@ -177,8 +177,7 @@ class Amounts:
 
     def _less(self, alteration: Alteration) -> bool:
         """Whether the likeliest cause it cures asks for it in reverse."""
-        cures = self.base.cures_of[alteration.id]
-        seen = [cause for cause in cures if self.diagnosis.has_sign(cause)]
+        seen = [cause for cause in self.base.cures_of[alteration.id] if self.diagnosis.has_sign(cause)]
         if not seen:
             return False
         first = max(seen, key=lambda cause: (self.diagnosis.probability[cause], cause))

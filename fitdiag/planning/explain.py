@@ -77,7 +77,7 @@ def candidates(base: RuleBase, diagnosis: Diagnosis) -> list[tuple[str, str, flo
         if belief < LIKELY_FROM or len(chosen) == MOST_CAUSES:
             break
         cause = base.causes[cause_id]
-        for cure in sorted(cause.cured_by, key=lambda name: -base.words.how_well.words[cause.cured_by[name].how_well]):
+        for cure in sorted(cause.cured_by, key=lambda name: -base.cures_of[name][cause_id]):
             takes, rule = cause.cured_by[cure].takes, base.alterations[cure]
             undone = next(iter(base.undone_by[cure]), None)
             way = 1.0

@@ -118,7 +118,6 @@ class Planner:
         self.base: RuleBase = diagnosis.base
         self.findings: Findings = diagnosis.findings
         self.probability = diagnosis.probability
-        self.well = self.base.words.how_well.words
         self.reckoner = Amounts(diagnosis)
         self.amount = cache(self.reckoner.plan)  # before other alterations take their share
         self.given = {name: given_back(self.base, rule, self.findings) for name, rule in self.base.alterations.items()}
@@ -176,9 +175,9 @@ class Planner:
                 if name not in relief:
                     item = replace(item, because=(waits.because,), against=item.against[-1:])
             result.append(item)
-            for cause in self.base.cures_of[name]:
-                cure = self.base.causes[cause].cured_by[name]
-                taken[cause] = taken.get(cause, 0.0) + amount.mm * abs(cure.takes) * self.well[cure.how_well]
+            for cause, well in self.base.cures_of[name].items():
+                takes = abs(self.base.causes[cause].cured_by[name].takes)
+                taken[cause] = taken.get(cause, 0.0) + amount.mm * takes * well
         return tuple(result)
 
     @cached_property
@@ -205,7 +204,7 @@ class Planner:
         }
         while True:
             nets = {
-                name: self._relief(name, left) * factor - price
+                name: sum(left[cause] * well for cause, well in self.base.cures_of[name].items()) * factor - price
                 for name, (factor, price) in against.items()
                 if name not in chosen and not self.opposes(name, chosen)
             }
@@ -219,8 +218,8 @@ class Planner:
                 key=lambda name: (self.price(self.base.alterations[name]), -nets[name]),
             )
             chosen[pick] = nets[pick]
-            for cause in self.base.cures_of[pick]:
-                left[cause] *= 1.0 - self.well[self.base.causes[cause].cured_by[pick].how_well]
+            for cause, well in self.base.cures_of[pick].items():
+                left[cause] *= 1.0 - well
 
     def firm(self, chosen: Iterable[str]) -> list[str]:
         """The chosen alterations that cure a likely cause, or all if none does; the others wait until these were tried."""
@@ -228,19 +227,10 @@ class Planner:
         names = list(chosen)
         return [name for name in names if not likely.isdisjoint(self.base.cures_of[name])] or names
 
-    def _relief(self, name: str, left: Mapping[str, float]) -> float:
-        return sum(
-            left[cause] * self.well[self.base.causes[cause].cured_by[name].how_well]
-            for cause in self.base.cures_of[name]
-        )
-
     def _against_it(self, alteration: Alteration) -> tuple[float, float]:
         """The factor on an alteration's relief, and what is then subtracted."""
-        harm = sum(
-            self.probability[cause] * self.well[word]
-            for cause, word in alteration.worsens.items()
-            if cause in self.probability
-        )
+        known, well = self.probability, self.base.words.how_well.words
+        harm = sum(known[cause] * well[word] for cause, word in alteration.worsens.items() if cause in known)
         careful = CAREFUL if self.holding(self.conditions(alteration.id, "careful_when")) else 1.0
         again = AT_THE_SAME_PLACE if self.given[alteration.id] is not None else 1.0
         return again * careful, harm + self.price(alteration)
@@ -359,11 +349,11 @@ class Planner:
             if not reasons or name in recommended:
                 continue
             weight = 0.0
-            for cause in self.base.cures_of[name]:
+            for cause, well in self.base.cures_of[name].items():
                 belief = self.beliefs[cause]
                 rate = self.base.words.base_rate.words[self.base.causes[cause].base_rate]
                 if belief.probability >= least and (belief.has_sign or belief.prior > rate * 1.3):
-                    weight += belief.probability * self.well[self.base.causes[cause].cured_by[name].how_well]
+                    weight += belief.probability * well
             if weight or name in done:
                 ranked.append((weight + (1.0 if name in done else 0.0), name))
         ranked.sort(key=lambda pair: (-pair[0], pair[1]))
@@ -398,7 +388,7 @@ class Planner:
         likely = [belief for belief in self.beliefs.values() if belief.has_sign and belief.probability >= 0.5]
         for belief in sorted(likely, key=lambda belief: -belief.probability):
             cause = self.base.causes[belief.cause]
-            for name in sorted(cause.cured_by, key=lambda cure: -self.well[cause.cured_by[cure].how_well]):
+            for name in sorted(cause.cured_by, key=lambda cure: -self.base.cures_of[cure][cause.id]):
                 why = [*self.avoided[name], *self.holding(self.conditions(name, "careful_when"))]
                 if why:
                     return (
@@ -413,8 +403,7 @@ class _Closer:
     """Says what becomes of each sign under a plan."""
 
     def __init__(self, planner: Planner, plan: Plan) -> None:
-        self.diagnosis, self.base = planner.diagnosis, planner.base
-        self.well, self.avoided = planner.well, planner.avoided
+        self.diagnosis, self.base, self.avoided = planner.diagnosis, planner.base, planner.avoided
         self.now = {item.alteration: item for item in plan.recommendations if item.only_if is None}
         self.waiting = {item.alteration: item for item in plan.recommendations if item.only_if is not None}
         self.later = {item.alteration: item for item in plan.later}
@@ -434,26 +423,24 @@ class _Closer:
 
     def _explaining(self, symptom: str) -> list[str]:
         """The causes that may explain a sign, the likeliest first, far less likely ones left out."""
-        often = self.base.words.how_often.words
         weights: dict[str, float] = {}
-        for cause in self.base.believed.values():
-            strength = max((often[link.how_often] for link in cause.shows if link.symptom == symptom), default=0.0)
-            if symptom in self.diagnosis.joint.shown_by(cause.id):
+        for cause, probability in self.diagnosis.probability.items():
+            strength = self.base.causes_of[symptom].get(cause, 0.0)
+            if symptom in self.diagnosis.joint.shown_by(cause):
                 strength = max(strength, 0.5)
-            if strength and self.diagnosis.probability[cause.id] >= _NAMED_FROM:
-                weights[cause.id] = strength * self.diagnosis.probability[cause.id]
+            if strength and probability >= _NAMED_FROM:
+                weights[cause] = strength * probability
         most = max(weights.values(), default=0.0)
         kept = [cause for cause, weight in weights.items() if weight >= _BEHIND * most]
         return sorted(kept, key=lambda cause: (-weights[cause], cause))
 
     def _cured(self, finding: Finding, cause: str) -> Closing | None:
-        cures = self.base.causes[cause].cured_by
-        here = [name for name in cures if name in self.now]
+        here = {name: self.base.cures_of[name][cause] for name in self.base.causes[cause].cured_by if name in self.now}
         if not here:
             return None
-        best = max(here, key=lambda name: (self.well[cures[name].how_well], -self.now[name].rank))
+        best = max(here, key=lambda name: (here[name], -self.now[name].rank))
         item = self.now[best]
-        if self.well[cures[best].how_well] >= _CURES and item.amount.remainder_mm <= 1e-6:
+        if here[best] >= _CURES and item.amount.remainder_mm <= 1e-6:
             return Closing(finding.symptom, "cured", best, f"Cured by {item.rank}, {lower_first(item.title)}.")
         rest = " in part; the rest waits for the next round" if item.amount.remainder_mm > 1e-6 else ""
         text = f"Expected to go with {item.rank}, {lower_first(item.title)}{rest}; look again at the next try-on."
@@ -461,7 +448,7 @@ class _Closer:
 
     def _waits(self, finding: Finding, cause: str) -> Closing | None:
         cures = self.base.causes[cause].cured_by
-        ranked = sorted(cures, key=lambda name: (-self.well[cures[name].how_well], name))
+        ranked = sorted(cures, key=lambda name: (-self.base.cures_of[name][cause], name))
         for name in ranked:
             if name in self.waiting:
                 item = self.waiting[name]
@@ -473,9 +460,8 @@ class _Closer:
                 return Closing(finding.symptom, "waits", name, f"Waits for a later round ({title}): {lower_first(why)}")
         if ranked and all(self.avoided.get(name) for name in ranked):
             title, why = lower_first(self.base.alterations[ranked[0]].title), self.avoided[ranked[0]][0]
-            return Closing(
-                finding.symptom, "waits", ranked[0], f"Waits; this speaks against {title}: {lower_first(why)}"
-            )
+            text = f"Waits; this speaks against {title}: {lower_first(why)}"
+            return Closing(finding.symptom, "waits", ranked[0], text)
         return None
 
     def _look(self, finding: Finding, cause: str) -> Closing:

@@ -61,7 +61,7 @@ class Ends:
             return np.array([name in held for name in rules])
 
         self.cures = _table(rules, causes, (
-            (name, cause, well[base.causes[cause].cured_by[name].how_well]) for name in rules for cause in base.cures_of[name]
+            (name, cause, cured) for name in rules for cause, cured in base.cures_of[name].items()
         ))  # fmt: skip
         self.harms = _table(rules, causes, (
             (rule.id, cause, well[word]) for rule in rules.values() for cause, word in rule.worsens.items()
