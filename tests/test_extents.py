@@ -89,7 +89,7 @@ def integrated(model: Model, causes: Sequence[int], at: Sequence[float] | None =
 
 
 def spreads_of(found: Explanation) -> Array:
-    return np.sqrt(np.array([found.covariance[place][place] for place in range(len(found.causes))]))
+    return np.sqrt(np.array([found.covariance[place][place] for place in range(len(found.extents))]))
 
 
 def test_one_cause_without_scatter_is_exact() -> None:
