@@ -129,7 +129,7 @@ BANDS = [
 def test_depth_ease_goes_by_the_published_hip_bands(table: str, hip: float, ease: float) -> None:
     """Each table gives its own ease for a hip girth; where they disagree both are kept."""
     body = {"hip": hip * MM_PER_INCH, "crotch-depth": 10 * MM_PER_INCH}
-    found = [result for result in check_measures(load_rules(), body, {}, table) if result.measure == "crotch-depth"]
+    found = [result for result in check_measures(load_rules(), body, {}, table) if result.row.measure == "crotch-depth"]
     assert len(found) == 1
     assert found[0].least_mm == pytest.approx((10 + ease) * MM_PER_INCH)
 
@@ -147,7 +147,7 @@ EASES = [
 def test_eases_are_the_published_ones(table: str, measure: str, least: float | None, most: float | None) -> None:
     """The tables of ease hold the figures of their source."""
     found = [
-        result for result in check_measures(load_rules(), {measure: 1000.0}, {}, table) if result.measure == measure
+        result for result in check_measures(load_rules(), {measure: 1000.0}, {}, table) if result.row.measure == measure
     ]
     assert len(found) == 1
     assert found[0].least_mm == pytest.approx(

@@ -78,11 +78,6 @@ class _Sign:
     reach: float
 
 
-def _pair(absent: float, present: float) -> tuple[float, float]:
-    """Two log weights as likelihoods (λ0, λ1)."""
-    return exp(max(min(absent, 300.0), -300.0)), exp(max(min(present, 300.0), -300.0))
-
-
 _Item = TypeVar("_Item")
 
 
@@ -292,7 +287,8 @@ class Joint:
             for row, amount in stray.items():
                 read[row] = sign.reading.sign
                 here = fit if index in tried.without and amount == base else base
-                evidence[row] = _pair(here - base, amount - base)
+                absent, present = (exp(max(min(log_weight - base, 300.0), -300.0)) for log_weight in (here, amount))
+                evidence[row] = absent, present
         of_suspects, links = self._parted
         for row, shown in of_suspects.items():
             keep = 1.0 - leak[row]

@@ -99,10 +99,8 @@ class Model:
             + np.array([0, 0, -1, 0, 0, 0]) * figure.knees_back,
         )
         legs = [floor, *(LEG_GIRTH_AT_MM[part] for part in ("ankle", "calf", "knee", "thigh")), 900.0]
-        ratios = [
-            getattr(figure, part) / shape.scale / _ellipse_girth(LEG_GIRTH_AT_MM[part])
-            for part in ("ankle", "calf", "knee")
-        ]
+        own = {"ankle": figure.ankle, "calf": figure.calf, "knee": figure.knee}
+        ratios = [mm / shape.scale / _ellipse_girth(LEG_GIRTH_AT_MM[part]) for part, mm in own.items()]
         self._leg = PchipInterpolator(legs, [ratios[0], *ratios, 1.0, 1.0])
 
     def at(self, x: Array, y: Array, z: Array) -> Array:
@@ -139,11 +137,8 @@ class Model:
         """Centre of the right leg, x and y in mm, at heights above the floor."""
         z = np.asarray(self._to_model(heights))
         low = np.clip(z, _LEG_Z[0], _LEG_Z[-1])
-        x, y = (
-            (_LEG["x"](low) + _apart(self.figure, low)) * self.shape.scale,
-            _LEG["y"](low) * self.shape.scale + self._forward(z),
-        )
-        return np.asarray(x), np.asarray(y)
+        x = (_LEG["x"](low) + _apart(self.figure, low)) * self.shape.scale
+        return np.asarray(x), np.asarray(_LEG["y"](low) * self.shape.scale + self._forward(z))
 
     # -- tape measurements on it ---------------------------------------------------------------------------------
 
@@ -286,9 +281,8 @@ class Body:
             (1 - w) * flat[first + shift] + w * flat[first + shift + 1]
             for shift in (0, over_y, over_x, over_x + over_y)
         ]
-        return np.asarray(
-            (1 - u) * ((1 - v) * upright[0] + v * upright[1]) + u * ((1 - v) * upright[2] + v * upright[3])
-        )
+        low_x, high_x = ((1 - v) * upright[k] + v * upright[k + 1] for k in (0, 2))
+        return np.asarray((1 - u) * low_x + u * high_x)
 
     def outline(self, height: float, off: float, count: int = 181) -> Array:
         """The right half of the cross-section at a height, offset by `off` mm, from centre front to centre back, (count, 3) in mm."""

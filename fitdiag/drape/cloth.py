@@ -37,11 +37,6 @@ class Cloth:
     bending: float = 3.6e-5
     friction: float = 0.1
 
-    @property
-    def bending_length(self) -> float:
-        """Bending length of the cantilever test, m: (B / (w g))^(1/3), ISO 9073-7."""
-        return float((self.bending / (self.weight * GRAVITY)) ** (1 / 3))
-
 
 @dataclass(frozen=True, eq=False)
 class Stress:

@@ -153,11 +153,8 @@ def _faces(worn: Worn, normals: Array, right: Array, near: Array) -> tuple[Array
     direction /= np.linalg.norm(direction, axis=1, keepdims=True) + 1e-9
     towards = direction @ near
     inside = towards <= 0
-    return (
-        places,
-        towards,
-        _light(np.where(inside, -1.0, 1.0)[:, None] * direction, right, near) * np.where(inside, LINING, 1.0),
-    )
+    light = _light(np.where(inside, -1.0, 1.0)[:, None] * direction, right, near)
+    return places, towards, light * np.where(inside, LINING, 1.0)
 
 
 def _strokes(worn: Worn, view: str, towards: Array) -> Iterator[tuple[Array, tuple[int, ...], float]]:

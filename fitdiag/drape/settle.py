@@ -29,12 +29,7 @@ STEP_LIMIT_M = 0.012  # cap on a point's displacement per step
 RESTED_MM_S = 3.0  # a sheet slower than this (root mean square) is at rest
 GROWING_S = 0.4
 # time step s, number, gravity factor: falling, tugged, resting
-PHASES = (
-    (0.01, 40, 1.0),
-    (0.02, 20, 3.0),
-    (0.03, 8, 1.0),
-    (0.1, 6, 1.0),
-)
+PHASES = ((0.01, 40, 1.0), (0.02, 20, 3.0), (0.03, 8, 1.0), (0.1, 6, 1.0))
 MORE_STEPS = 20  # at most, until it is at rest
 TOLERANCE, MOST_ITERATIONS, STALE = 0.2, 25, 12  # of conjugate gradients; refactorise after more than STALE iterations
 
@@ -61,12 +56,10 @@ class _System:
     def __init__(self, sheet: Sheet, dressed: Dressed) -> None:
         self.size = 3 * sheet.count
         bending = sheet.bending.tocoo()
-        parts = [
-            _places(sheet.triangles),
-            tuple(np.ravel(index.astype(np.int64)[:, None] * 3 + np.arange(3)) for index in (bending.row, bending.col)),
-            _places(np.arange(sheet.count)[:, None]),
-            _places(dressed.hoop),
-        ]
+        bent = tuple(
+            np.ravel(index.astype(np.int64)[:, None] * 3 + np.arange(3)) for index in (bending.row, bending.col)
+        )
+        parts = [_places(sheet.triangles), bent, _places(np.arange(sheet.count)[:, None]), _places(dressed.hoop)]
         keys, where = np.unique(np.concatenate([c * self.size + r for r, c in parts]), return_inverse=True)
         ends = np.cumsum([len(r) for r, _ in parts])
         self.triangle, bend, self.own, self.hoop = np.split(where.ravel(), ends[:-1])

@@ -211,10 +211,8 @@ def extents_are_sound(base: RuleBase) -> Iterator[Problem]:
     """Every slope has an extent and a measure, and a larger extent gives more of a sign the cause shows."""
     for cause in base.causes.values():
         for index, link in enumerate(cause.shows):
-            where, measure = (
-                base.places.of("cause", cause.id, "shows", index, "per"),
-                base.symptoms[link.symptom].measure,
-            )
+            where = base.places.of("cause", cause.id, "shows", index, "per")
+            measure = base.symptoms[link.symptom].measure
             if link.per and cause.extent is None:
                 hint = "add extent, with usual and spread"
                 yield Problem("extent", f"'{cause.id}': per needs an extent", where, hint)

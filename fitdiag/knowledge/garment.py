@@ -108,13 +108,8 @@ class Move(Rule):
 
     @model_validator(mode="after")
     def _says_enough(self, info: Info) -> Self:
-        needed = (
-            ("on", *NEEDS.get(self.do, ()))
-            if info.context is not None and self.do != "none"
-            else NEEDS.get(self.do, ())
-        )
-        missing = [name for name in needed if not getattr(self, name)]
-        if missing:
+        on_pieces = ("on",) if info.context is not None and self.do != "none" else ()
+        if missing := [name for name in (*on_pieces, *NEEDS.get(self.do, ())) if not getattr(self, name)]:
             raise ValueError(f"the move '{self.do}' must say {' and '.join(missing)}")
         return self
 

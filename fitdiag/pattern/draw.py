@@ -13,7 +13,7 @@ from functools import partial
 
 import numpy as np
 import shapely
-from shapely import LinearRing, Point, Polygon, get_parts
+from shapely import LinearRing, MultiPoint, Point, Polygon, get_parts
 from shapely.geometry.base import BaseGeometry
 
 from fitdiag.pattern.alter import Cut
@@ -70,10 +70,8 @@ def fitted(bounds: Box, cell: Box, pad: tuple[float, float], *, snug: bool = Fal
 
 
 def _bounds(*lines: Array) -> Box:
-    points = np.concatenate(lines)
-    left, top = points.min(axis=0)
-    right, bottom = points.max(axis=0)
-    return float(left), float(top), float(right), float(bottom)
+    bounds: Box = MultiPoint(np.concatenate(lines)).bounds
+    return bounds
 
 
 def _whole(change: Change) -> Box:

@@ -130,6 +130,7 @@ def _fill(block: Any, piece: Piece, side: Side) -> None:
     for name, line in piece.lines.items():
         block.add_polyline2d(line.tolist(), dxfattribs={"layer": INTERNAL})
         _add_text(block, f"Line: {name}", *line[0])
+    note = one_line(piece.note, 10 * LONGEST)
     texts = [
         f"Piece Name: {piece.name}{'' if side == 'both' else f', {side}'}",
         f"Quantity: {cut_words(piece, side)}",
@@ -139,7 +140,7 @@ def _fill(block: Any, piece: Piece, side: Side) -> None:
         if allowed
         else "Boundary: stitching line, seam allowance not included",
         *(f"Allowance {name}: {mm:.3f}" for name, mm in piece.allowance.items()),
-        *_chunks("Note", piece.note),
+        *(f"Note: |{note[at : at + LONGEST]}|" for at in range(0, len(note), LONGEST)),  # bars protect its spaces
     ]
     low, high = float(piece.outline[:, 1].min()), float(piece.outline[:, 1].max())
     for row, text in enumerate(texts):
@@ -150,12 +151,6 @@ def _add_text(layout: Any, text: str, x: float, y: float) -> None:
     layout.add_text(
         _escaped(one_line(text, LONGEST + 40)), height=TEXT_MM, dxfattribs={"layer": TEXT, "insert": (x, y)}
     )
-
-
-def _chunks(key: str, text: str) -> list[str]:
-    """Split a long text into rows; bars at both ends protect their spaces."""
-    clean = one_line(text, 10 * LONGEST)
-    return [f"{key}: |{clean[at : at + LONGEST]}|" for at in range(0, len(clean), LONGEST)]
 
 
 def _escaped(text: str) -> str:
@@ -396,11 +391,8 @@ def _drawn(part: Any, block: _Block, line: Outline | None, allowance: float | No
     kind = "stitch" if sewn else stated or line
     if kind is None or (kind == "cut" and allowance is None):
         message = f"{part.name}: the file does not say whether its outline is the stitching line, or how wide an allowance it includes"
-        raise stop(
-            "which-line",
-            message,
-            hint="add --line stitch, or --line cut --allowance 15mm with the allowance it includes",
-        )
+        hint = "add --line stitch, or --line cut --allowance 15mm with the allowance it includes"
+        raise stop("which-line", message, hint=hint)
     ring = _ring(part.name, block, SEW if sewn else BOUNDARY)
     seams = seams_of_outline(part, ring, points(one[0] for one in block.lines[TURN]), grain)
     drawn = Drawn(part, seams, grain=grain, origin=np.array(block.origin))

@@ -10,7 +10,7 @@ import numpy as np
 from shapely import LineString, MultiPoint, Polygon, transform
 from shapely.ops import unary_union
 
-from fitdiag.pattern.garment import arc, at_far, far_on, nearest
+from fitdiag.pattern.garment import arc, at_far, between, far_on, nearest
 from fitdiag.pattern.piece import Array, Pattern, Piece, apart, left_of, points, unit
 from fitdiag.problems import stop
 from fitdiag.units import Units, format_reading
@@ -156,13 +156,8 @@ def inset(seams: Mapping[str, Array], order: tuple[str, ...], by: float) -> dict
         if apart(corners[name], corner) > 6 * by + 5:
             message = f"the allowance cannot be taken off at the end of the {name}"
             raise stop("allowance", message, hint="is it wider than in the drawing?")
-    return {
-        name: _between(np.asarray(moved[name].coords), corners[before], corners[name])
-        for before, name in zip((order[-1], *order), order, strict=False)
-    }
-
-
-def _between(line: Array, start: Array, end: Array) -> Array:
-    at, far = arc(line), [far_on(line, place) for place in (start, end)]
-    inner = line[(at > far[0] + 1e-6) & (at < far[1] - 1e-6)]
-    return points(np.concatenate([[start], inner, [end]]))
+    found = {}
+    for before, name in zip((order[-1], *order), order, strict=False):
+        line = np.asarray(moved[name].coords)
+        found[name] = points(between(line, far_on(line, corners[before]), far_on(line, corners[name])))
+    return found

@@ -21,7 +21,6 @@ class EaseResult:
 
     table: EaseTable
     row: EaseRow
-    measure: BodyMeasure
     body_mm: float
     pattern_mm: float | None
     least_mm: float
@@ -37,7 +36,7 @@ class EaseResult:
         """The result on one line, with the table's title."""
         low, high = (format_length(mm, units) if mm is not None else None for mm in (self.least_mm, self.most_mm))
         wanted = f"at least {low}" if high is None else str(low) if low == high else f"{low} to {high}"
-        text = f"{self.measure}: body {format_reading(self.body_mm, units)}, wanted {wanted}"
+        text = f"{self.row.measure}: body {format_reading(self.body_mm, units)}, wanted {wanted}"
         if self.pattern_mm is not None:
             off = [(mm, name) for side, name in _SIDES.items() if (mm := self.off_mm(side)) >= DISAGREE_MM]
             result = " ".join(f"{format_reading(mm, units)} {name}" for mm, name in off) or "within the table"
@@ -47,13 +46,12 @@ class EaseResult:
 
 def rows_for(table: EaseTable, measure: BodyMeasure, hip_mm: float | None) -> list[EaseRow]:
     """The rows of a table for a measure; of rows with hip bands only the band of this hip, none if the hip is unknown."""
-    return [row for row in table.rows if row.measure == measure and _of_band(row, hip_mm)]
-
-
-def _of_band(row: EaseRow, hip_mm: float | None) -> bool:
-    if row.hip_from_mm is None and row.hip_under_mm is None:
-        return True
-    return hip_mm is not None and (row.hip_from_mm or 0.0) - 1e-6 <= hip_mm < (row.hip_under_mm or inf) - 1e-6
+    found = []
+    for row in table.rows:
+        least, under = (row.hip_from_mm or 0.0) - 1e-6, (row.hip_under_mm or inf) - 1e-6
+        in_band = row.hip_from_mm is row.hip_under_mm is None or (hip_mm is not None and least <= hip_mm < under)
+        found += [row] if row.measure == measure and in_band else []
+    return found
 
 
 def check_measures(
@@ -66,7 +64,7 @@ def check_measures(
             for row in rows_for(rule, measure, body.get("hip")):
                 most = body_mm + row.at_most_mm if row.at_most_mm is not None else None
                 least = body_mm + (row.at_least_mm or 0.0)
-                results.append(EaseResult(rule, row, row.measure, body_mm, pattern.get(measure), least, most))
+                results.append(EaseResult(rule, row, body_mm, pattern.get(measure), least, most))
     return results
 
 
@@ -87,7 +85,7 @@ def with_measures(base: RuleBase, findings: Findings) -> Findings:
             continue
         chosen = findings.tables.get(link.measure)
         checked = check_measures(base, findings.body_measures, findings.pattern_measures, chosen)
-        results = [result for result in checked if result.measure == link.measure]
+        results = [result for result in checked if result.row.measure == link.measure]
         amounts = [result.off_mm(link.side) for result in results]
         if not amounts:
             continue
