@@ -486,7 +486,7 @@ def test_slight_persuades_less_than_strong(base: RuleBase) -> None:
     for symptom, causes in base.causes_of.items():
         if not causes:
             continue
-        cause = causes[0]
+        cause = next(iter(causes))
         slight, clear, strong = (
             Diagnosis(base, Findings({symptom: Finding(symptom, "yes", severity=severity)})).probability[cause]
             for severity in ("slight", "clear", "strong")

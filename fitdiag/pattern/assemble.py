@@ -20,6 +20,7 @@ from fitdiag.pattern.piece import (
     CLOSED_MM,
     MOST_POINTS,
     Array,
+    Carried,
     Dart,
     Notch,
     Part,
@@ -34,6 +35,7 @@ from fitdiag.pattern.piece import (
     unit,
 )
 from fitdiag.problems import Problem, ProblemsFoundError, one_line, stop
+from fitdiag.units import Units
 
 WIDTH_MM = (150.0, 1500.0)  # total width of the pieces side by side; common practice, no source
 EXTENT_MM = (150.0, 3000.0)  # largest extent of one piece, from shorts to the tallest wearer
@@ -160,20 +162,24 @@ def side_in(words: Collection[str]) -> Side:
 
 
 def put_together(
-    garment: Garment, pieces: Mapping[tuple[str, Side], Piece], title: str, grade: str, client: str, rows: Sequence[str]
-) -> Pattern:
-    """Build a pattern from pieces by name and side; `rows`: the alterations made, as `record.row_of` writes them.
+    garment: Garment, pieces: Mapping[tuple[str, Side], Piece], title: str, grade: str, client: str,
+    carried: Iterable[Carried], units: Units | None = None,
+) -> Pattern:  # fmt: skip
+    """Build a pattern from pieces by name and side. `carried`: the alterations made.
 
     Raises ProblemsFoundError if a piece is missing or the size is not that of a garment.
     """
-    own = {name: piece for (name, side), piece in pieces.items() if side != "left"}
-    left = {name: piece for (name, side), piece in pieces.items() if side == "left"}
+    both, left, right = (
+        {name: piece for (name, side), piece in pieces.items() if side == wanted}
+        for wanted in ("both", "left", "right")
+    )
+    own = {**both, **right}
     if missing := [name for name in garment.parts if name not in own]:
         message = f"this file has no piece '{missing[0]}'"
         raise stop("pieces", message, hint=f"a pattern needs {' and '.join(garment.parts)}")
     title, grade = (one_line(text, record.LONGEST_TITLE) for text in (title, grade))
-    client, carried = one_line(client, record.LONGEST_CLIENT), record.from_rows(rows)
-    return of_a_size(Pattern(garment, {name: own[name] for name in garment.parts}, left, title, grade, client, carried))
+    client, ordered = one_line(client, record.LONGEST_CLIENT), {name: own[name] for name in garment.parts}
+    return of_a_size(Pattern(garment, ordered, left, title, grade, client, tuple(carried), units))
 
 
 def level_faults(piece: Piece) -> list[Problem]:

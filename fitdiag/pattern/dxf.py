@@ -35,7 +35,7 @@ from fitdiag.pattern.assemble import (
 from fitdiag.pattern.garment import Garment, nearest, off, shipped_garment
 from fitdiag.pattern.outline import cutting_area, inset, notch_tick
 from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Piece, Side, apart, cut_words, points
-from fitdiag.pattern.record import LONGEST_CLIENT, row_of
+from fitdiag.pattern.record import LONGEST_CLIENT, from_rows, row_of
 from fitdiag.problems import ProblemsFoundError, Where, one_line, placed, stop
 
 if TYPE_CHECKING:
@@ -213,7 +213,8 @@ def _pattern(
         key: piece_of(_drawn(garment.parts[key[0]], block, line, allowance, taken)) for key, block in named.items()
     }
     rows = [value for key, value, _ in loose.texts if key == "altered"]
-    return put_together(garment, pieces, loose.text("style name"), loose.text("grade"), loose.text("client"), rows)
+    title, grade, client = (loose.text(key) for key in ("style name", "grade", "client"))
+    return put_together(garment, pieces, title, grade, client, from_rows(rows))
 
 
 def _read(content: str | bytes) -> tuple[Drawing, str]:

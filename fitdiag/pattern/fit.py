@@ -103,10 +103,8 @@ def landmarks(piece: Piece) -> dict[str, Array]:
     marks = {name.replace("-", " "): piece.corner(name) for name in piece.part.corners}
     for name in piece.part.ends:
         if name in piece.lines:
-            marks |= {
-                f"{name} line inside": piece.lines[name][0],
-                f"{name} line at the {piece.part.outer[0]}": piece.lines[name][-1],
-            }
+            ends = (f"{name} line inside", f"{name} line at the {piece.part.outer[0]}")
+            marks |= zip(ends, piece.lines[name][[0, -1]], strict=True)
     return marks
 
 

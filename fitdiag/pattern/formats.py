@@ -21,7 +21,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.reading import parse_json, read_file, wrong
 from fitdiag.knowledge.strict_yaml import Document, parse_yaml, read_text
 from fitdiag.pattern import record
-from fitdiag.pattern.assemble import Taken, level_faults, of_a_size, with_levels
+from fitdiag.pattern.assemble import Taken, level_faults, put_together, with_levels
 from fitdiag.pattern.dxf import pattern_from_dxf, pattern_to_dxf
 from fitdiag.pattern.garment import Garment, garment_of, shipped_garment, with_notches
 from fitdiag.pattern.piece import MOST_POINTS, Array, Carried, Dart, Joint, Notch, Pattern, Piece, Side, faults, points
@@ -82,9 +82,8 @@ def _format_of(path: Path) -> str:
     kind = path.suffix.lower().replace(".yml", ".yaml")
     if kind not in FORMATS:
         message = f"'{one_line(path.suffix.lower(), 20)}' is not a pattern format"
-        raise stop(
-            "format", message, where=Where(one_line(path)), hint=f"give {', '.join(FORMATS[:-1])} or {FORMATS[-1]}"
-        )
+        hint = f"give {', '.join(FORMATS[:-1])} or {FORMATS[-1]}"
+        raise stop("format", message, where=Where(one_line(path)), hint=hint)
     return kind
 
 
@@ -276,7 +275,7 @@ def pattern_from_data(document: Document, garment: Garment | None = None) -> Pat
         garment = garment or shipped_garment(name if isinstance(name, str) else "")
     file = read_file(document, _File, SCHEMA, garment)
     problems: list[Problem] = []
-    pieces: dict[Side, dict[str, Piece]] = {"both": {}, "left": {}, "right": {}}
+    pieces: dict[tuple[str, Side], Piece] = {}
     for index, one in enumerate(file.pieces):
         loc, name = ("pieces", index), one.piece or one.side
         if name not in garment.parts:
@@ -285,26 +284,23 @@ def pattern_from_data(document: Document, garment: Garment | None = None) -> Pat
             continue
         piece, piece_problems = _piece_of(one, garment)
         problems += [replace(problem, where=where((*loc, problem.code))) for problem in piece_problems]
-        if name in pieces[one.for_side]:
+        if (name, one.for_side) in pieces:
             message = f"there are two pieces '{name}'"
             problems.append(Problem("pieces", message, where((*loc, "piece")), "keep one of them"))
         if piece is not None:
-            pieces[one.for_side][name] = piece
-    own = {**pieces["both"], **pieces["right"]}
-    if not problems and (set(own) != set(garment.parts) or set(pieces["left"]) != set(pieces["right"])):
+            pieces[name, one.for_side] = piece
+    both, left, right = ({name for name, side in pieces if side == wanted} for wanted in ("both", "left", "right"))
+    if not problems and (both | right != set(garment.parts) or left != right):
         message = f"a pattern needs one each of: {', '.join(garment.parts)}; or one for left and one for right"
         problems.append(Problem("pieces", message, where(("pieces",))))
     if problems:
         raise ProblemsFoundError(problems)
-    carried = tuple(
+    carried = [
         Carried(one.alteration, one.amount_mm, one_line(one.title, record.LONGEST_NAME), one.day, one.side)
         for one in file.altered
-    )
-    title, grade = one_line(file.title, record.LONGEST_TITLE), one_line(file.grade, record.LONGEST_TITLE)
-    ordered = {name: own[name] for name in garment.parts}
-    client = one_line(file.client, record.LONGEST_CLIENT)
+    ]
     with placed(where(("pieces",))):
-        return of_a_size(Pattern(garment, ordered, pieces["left"], title, grade, client, carried, file.units))
+        return put_together(garment, pieces, file.title, file.grade, file.client, carried, file.units)
 
 
 def _piece_of(one: _Piece, garment: Garment) -> tuple[Piece | None, list[Problem]]:

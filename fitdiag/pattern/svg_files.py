@@ -22,7 +22,7 @@ from fitdiag.pattern.assemble import Drawn, Taken, chained, once_each, piece_of,
 from fitdiag.pattern.garment import Garment, shipped_garment
 from fitdiag.pattern.outline import notch_tick
 from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Piece, Side, apart, points
-from fitdiag.pattern.record import LONGEST_CLIENT, LONGEST_NOTE, LONGEST_TITLE, rounded, row_of
+from fitdiag.pattern.record import LONGEST_CLIENT, LONGEST_NOTE, LONGEST_TITLE, from_rows, rounded, row_of
 from fitdiag.problems import Where, one_line, placed, stop
 
 MARGIN_MM, APART_MM = 20.0, 40.0
@@ -362,7 +362,7 @@ def _pattern(shapes: Sequence[Shape], garment: Garment, taken: Taken) -> Pattern
     grade = "" if grade.startswith((CLIENT, ALTERED)) else grade
     client = next((text.removeprefix(CLIENT) for text in texts if text.startswith(CLIENT)), "")
     rows = [text.removeprefix(ALTERED) for text in texts if text.startswith(ALTERED)]
-    return put_together(garment, made, title, grade, client, rows)
+    return put_together(garment, made, title, grade, client, from_rows(rows))
 
 
 def _piece_of(garment: Garment, chain: Sequence[Sequence[str]]) -> tuple[str | None, Side]:
