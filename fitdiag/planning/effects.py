@@ -95,10 +95,8 @@ def _earlier(base: RuleBase, findings: Findings, pattern: Pattern, warnings: lis
         fall, stage = max(falls, key=lambda pair: pair[0])
         if fall >= MOVED_MM:
             title = base.alterations[stage.name].title
-            warnings.append(
-                f"Of the earlier rounds it was '{title}' that {followed.nearer},"
-                f" by {format_length(fall, findings.units)}."
-            )
+            by = format_length(fall, findings.units)
+            warnings.append(f"Of the earlier rounds it was '{title}' that {followed.nearer}, by {by}.")
     return pattern, history
 
 
@@ -130,9 +128,8 @@ def _solved(
         )
         return most
     if amount == 0.0:
-        warnings.append(
-            f"{rule.title}: not needed on this pattern, {target.measure} is already there after the steps before."
-        )
+        told = f"not needed on this pattern, {target.measure} is already there after the steps before"
+        warnings.append(f"{rule.title}: {told}.")
     return amount
 
 

@@ -188,10 +188,8 @@ class Planner:
     def _enough(self, alteration: str, amount: PlannedAmount) -> str:
         most, units = self.base.alterations[alteration].most_in_all, self.findings.units
         in_all = f"{format_length(most.amount_mm, units)} in all is" if most is not None else "that is"
-        return (
-            f"{format_given(amount.already_mm, units)} of it has been done before, and {in_all} the most one pattern should take."
-            " Redraw the block or choose another size."
-        )
+        done = f"{format_given(amount.already_mm, units)} of it has been done before"
+        return f"{done}, and {in_all} the most one pattern should take. Redraw the block or choose another size."
 
     # -- choosing ------------------------------------------------------------------------------------------------
 
@@ -373,15 +371,12 @@ class Planner:
     def _verdict(self, ranked: tuple[Recommendation, ...], may_stay: tuple[str, ...]) -> str:
         if ranked:
             return f"First: {lower_first(ranked[0].title)}, {ranked[0].amount.text}."
-        seen = self.findings.seen
-        if not seen:
+        if not self.findings.seen:
             return "Nothing to alter: nothing was seen and nothing was felt that asks for a change."
         if may_stay:
             return "Nothing to alter: what is seen may stay as it is."
-        return (
-            self._held_back()
-            or "Nothing to alter yet: no cause is likely enough to cut for. Look at the open question first."
-        )
+        unsure = "Nothing to alter yet: no cause is likely enough to cut for. Look at the open question first."
+        return self._held_back() or unsure
 
     def _held_back(self) -> str:
         """If a likely cause has a cure that is held back: which cure, and why; else empty."""
@@ -391,11 +386,9 @@ class Planner:
             for name in sorted(cause.cured_by, key=lambda cure: -self.base.cures_of[cure][cause.id]):
                 why = [*self.avoided[name], *self.holding(self.conditions(name, "careful_when"))]
                 if why:
-                    return (
-                        f"Nothing to alter yet. {cause.title}, {chance_words(belief.probability)}, but one thing speaks"
-                        f" against '{lower_first(self.base.alterations[name].title)}': {lower_first(why[0])}"
-                        " Look at the open question first."
-                    )
+                    found = f"{cause.title}, {chance_words(belief.probability)}"
+                    against = f"against '{lower_first(self.base.alterations[name].title)}': {lower_first(why[0])}"
+                    return f"Nothing to alter yet. {found}, but one thing speaks {against} Look at the open question first."
         return ""
 
 
