@@ -18,8 +18,8 @@ from running import Shell, ended
 from shelf import FOR_ALL, hurry_documents, put_on
 
 from fitdiag.knowledge import cache as rule_cache
-from fitdiag.knowledge.folders import garments, rules_for
-from fitdiag.knowledge.load import default_rules, load_rules
+from fitdiag.knowledge.folders import default_rules, garments, rules_for
+from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import parse_yaml
 

@@ -50,7 +50,8 @@ from fitdiag import files
 from fitdiag.cli import documents
 from fitdiag.cli.main import run
 from fitdiag.knowledge import cache
-from fitdiag.knowledge.load import default_rules, load_rules
+from fitdiag.knowledge.folders import default_rules
+from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.sessions.case_files import Case
 from fitdiag.sessions.state import Conclusion

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from fitdiag.knowledge.load import default_rules, read_rules
+from fitdiag.knowledge.folders import default_rules
+from fitdiag.knowledge.load import read_rules
 
 OVERLAP = "alterations/back-balance/overlap-back-wedge.yaml"
 WRONG = [

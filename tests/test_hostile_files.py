@@ -27,7 +27,8 @@ from small_rules import CASES, LONG, NOTES, ORDER, SOURCES, SYMPTOMS, TUCK, WORD
 
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.findings_file import read_findings
-from fitdiag.knowledge.load import read_rules, shipped
+from fitdiag.knowledge.folders import shipped
+from fitdiag.knowledge.load import read_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import parse_yaml, read_yaml, scalar
 from fitdiag.planning.cases import read_cases, run_case

@@ -22,7 +22,8 @@ from fitdiag.diagnosis.exact import Evidence, Network
 from fitdiag.diagnosis.learning import WEIGHT, Layout, Pass, Session, Strengths, expected_counts, learn, score
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.findings import Done, Finding, Findings
-from fitdiag.knowledge.load import default_rules, load_rules, read_rules
+from fitdiag.knowledge.folders import default_rules
+from fitdiag.knowledge.load import load_rules, read_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.learn import Change, gather, known_causes, learn_from, patch, read_session, session_files

@@ -30,7 +30,8 @@ from small_rules import (
 )
 
 from fitdiag.knowledge.check import CHECKS, check_rules
-from fitdiag.knowledge.load import default_rules, read_rules
+from fitdiag.knowledge.folders import default_rules
+from fitdiag.knowledge.load import read_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.cases import read_cases
 from fitdiag.problems import Problem, ProblemsFoundError

@@ -13,7 +13,8 @@ from running import ended
 from fitdiag.diagnosis.survey import widths
 from fitdiag.knowledge.basics import source_key
 from fitdiag.knowledge.check import check_rules
-from fitdiag.knowledge.load import default_rules, load_rules, read_rules
+from fitdiag.knowledge.folders import default_rules
+from fitdiag.knowledge.load import load_rules, read_rules
 from fitdiag.planning.cases import coverage, read_cases, run_case, sensitivity
 
 ROOT = Path(__file__).parent.parent

@@ -18,8 +18,9 @@ import fitdiag.pattern
 from fitdiag.drape.figure import BASE
 from fitdiag.drape.muslin import drape, order_of
 from fitdiag.knowledge.check import check_rules
+from fitdiag.knowledge.folders import shipped
 from fitdiag.knowledge.garment import Move
-from fitdiag.knowledge.load import read_rules, shipped
+from fitdiag.knowledge.load import read_rules
 from fitdiag.knowledge.model import Alteration, Geometry
 from fitdiag.pattern.blocks import draft_block
 from fitdiag.pattern.draw import drawing

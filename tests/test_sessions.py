@@ -24,7 +24,8 @@ from hypothesis import strategies as st
 from running import ended
 
 from fitdiag import __version__
-from fitdiag.knowledge.load import default_rules, load_rules
+from fitdiag.knowledge.folders import default_rules
+from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.log import KINDS, SCHEMA, SessionLog, read_log

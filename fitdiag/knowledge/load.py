@@ -15,14 +15,13 @@ from pydantic import BaseModel, ValidationError
 from fitdiag.knowledge import cache
 from fitdiag.knowledge.about import About, Vocabulary, Words, WordTable
 from fitdiag.knowledge.basics import Names
-from fitdiag.knowledge.folders import default_rules, shared_folder, shipped
+from fitdiag.knowledge.folders import default_rules, shared_folder
 from fitdiag.knowledge.garment import Garment
 from fitdiag.knowledge.model import KINDS, Cause, Kind, RuleBase
 from fitdiag.knowledge.reading import Location, Places, problems_of
 from fitdiag.knowledge.strict_yaml import Document, parse_yaml, read_text
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 
-__all__ = ["default_rules", "load_garment", "load_rules", "read_rules", "shipped"]
 Model = TypeVar("Model", bound=BaseModel)
 MOST_FILES = 5000
 _SETTINGS = ("stop_below_bits", "slight_weight", "worth_altering", "leave_alone_from")
@@ -136,15 +135,6 @@ def load_rules(folder: Path | None = None) -> RuleBase:
     if before is not None:
         cache.remember(place, base, before)
     return base
-
-
-def load_garment(folder: Path) -> Garment:
-    """Load the garment of a folder that has only a `garment.yaml`, no rules yet. Raises ProblemsFoundError."""
-    reading = _Reading(folder)
-    garment = reading.single(folder / "garment.yaml", Garment)
-    if reading.problems or garment is None:
-        raise ProblemsFoundError(reading.problems)
-    return garment
 
 
 def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:

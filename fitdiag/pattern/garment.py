@@ -18,8 +18,9 @@ from shapely import LineString, Point
 
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.garment import Garment as Declared
-from fitdiag.knowledge.load import load_garment, load_rules
+from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import Alteration, RuleBase
+from fitdiag.knowledge.order import once
 from fitdiag.pattern.piece import Array, Notch, Part, Piece, length, points
 from fitdiag.problems import stop
 
@@ -42,26 +43,14 @@ def shipped_garment(name: str = "") -> Garment:
 
     Raises ProblemsFoundError if there are no such rules.
     """
-    folder = rules_for(name)
-    if not (folder / "rulebase.yaml").exists():  # a garment with patterns but no alterations yet
-        return _declared(folder.name, load_garment(folder), {})
-    return garment_of(load_rules(folder))
+    return garment_of(load_rules(rules_for(name)))
 
 
+@once
 def garment_of(base: RuleBase) -> Garment:
-    """The garment of a rule base, built once. Raises ProblemsFoundError if its folder has no garment.yaml."""
-    if base.fingerprint not in _MADE:
-        if base.garment is None:
-            raise stop("no-garment", "these rules have no garment.yaml, so no pattern can be altered by them")
-        _MADE[base.fingerprint] = _declared(base.about.garment, base.garment, base.alterations)
-    return _MADE[base.fingerprint]
-
-
-_MADE: dict[str, Garment] = {}  # by fingerprint of the rules
-
-
-def _declared(name: str, rule: Declared, alterations: Mapping[str, Alteration]) -> Garment:
-    """A garment as its file declares it."""
+    """The garment of a rule base. Raises ProblemsFoundError if its folder has no garment.yaml."""
+    if (rule := base.garment) is None:
+        raise stop("no-garment", "these rules have no garment.yaml, so no pattern can be altered by them")
     shapes = {shape.id: shape for shape in rule.shapes}
     heights = {
         level.id: ("corner", level.corner) if level.corner else ("seam", level.seam or "")
@@ -77,7 +66,7 @@ def _declared(name: str, rule: Declared, alterations: Mapping[str, Alteration]) 
     parts = {
         piece.id: Part.model_construct(**{**dict(shapes[piece.shape]), **dict(piece), **every}) for piece in rule.pieces
     }
-    return Garment(name, rule, parts, alterations)
+    return Garment(base.about.garment, rule, parts, base.alterations)
 
 
 # -- places --------------------------------------------------------------------------------------------------------------

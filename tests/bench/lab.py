@@ -24,7 +24,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from fitdiag.knowledge.load import default_rules
+from fitdiag.knowledge.folders import default_rules
 from fitdiag.knowledge.model import RestRow, RuleBase, SlopeRow
 
 Array = NDArray[np.float64]

@@ -17,7 +17,8 @@ from statistics import median
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.findings import Finding, Findings
-from fitdiag.knowledge.load import default_rules, load_rules, read_rules
+from fitdiag.knowledge.folders import default_rules
+from fitdiag.knowledge.load import load_rules, read_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.plan import make_plan
 
