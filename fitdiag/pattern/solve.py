@@ -128,10 +128,10 @@ def carry_all(pattern: Pattern, amounts: Sequence[tuple[str, float]]) -> tuple[t
     return tuple(stages)
 
 
-def solve_one(pattern: Pattern, alteration: str, target: Target, most: float, units: Units = "cm") -> float:
-    """The amount in mm, between 0 and `most`, at which the target is just met.
+def solve_one(pattern: Pattern, alteration: str, target: Target, most: float) -> float | None:
+    """The amount in mm, between 0 and `most`, at which the target is just met; None when even the most is not enough.
 
-    Raises ProblemsFoundError when even `most` is not enough; the message says how far it gets.
+    Raises ProblemsFoundError if the pattern cannot be altered so, or the target cannot be measured on it.
     """
     from scipy.optimize import brentq  # noqa: PLC0415 (a quarter of a second to load)
 
@@ -141,11 +141,7 @@ def solve_one(pattern: Pattern, alteration: str, target: Target, most: float, un
     start, end = short(0.0), short(most)
     if target.missing(start + target.amount) == 0.0:
         return 0.0
-    if start * end > 0:
-        by, reached, wanted = (format_length(mm, units) for mm in (most, end + target.amount, target.amount))
-        message = f"'{alteration}' by {by} brings {target.measure} to {reached}, not to {wanted}"
-        raise stop("unreachable", message, hint="it cannot be reached without another alteration or a larger limit")
-    return float(brentq(short, 0.0, most, xtol=TOLERANCE_MM / 10))
+    return float(brentq(short, 0.0, most, xtol=TOLERANCE_MM / 10)) if start * end <= 0 else None
 
 
 def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target]) -> Solution:
@@ -245,7 +241,8 @@ def alone(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target])
     for item in wanted if len(targets) == 1 else ():
         if item.least < item.most:
             with suppress(ProblemsFoundError):
-                result[item.alteration] = solve_one(pattern, item.alteration, targets[0], item.most * 5)
+                amount = solve_one(pattern, item.alteration, targets[0], item.most * 5)
+                result |= {item.alteration: amount} if amount is not None else {}
     return result
 
 

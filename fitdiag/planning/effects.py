@@ -118,9 +118,8 @@ def _solved(
     """
     rule = base.alterations[alteration]
     most = rule.most_a_round.amount_mm
-    try:
-        amount = solve_one(pattern, alteration, target, most)
-    except ProblemsFoundError:
+    amount = solve_one(pattern, alteration, target, most)
+    if amount is None:
         (reached,) = measured(carry_out(pattern, alteration, most).pattern, [target])
         warnings.append(
             f"{rule.title}: the most of one round, {format_length(most, units)}, brings {target.measure} to"
