@@ -1,6 +1,6 @@
-"""The garment a rule base is for, as data: its pieces, seams, corners, levels and measures; and the moves of an alteration.
+"""The format of `garment.yaml`: a garment's pieces, seams, corners, levels and measures; and of an alteration's moves.
 
-Nothing else in the program names a piece, a seam or a level. A second garment is a second folder with a `garment.yaml`.
+The program itself names no piece, seam or level. Another garment is another folder with a `garment.yaml`.
 """
 
 import re
@@ -12,7 +12,7 @@ from pydantic import Field, StringConstraints, model_validator
 
 from fitdiag.knowledge.basics import Id, Info, LengthMm, Rule, Text, YesNo, ref, refs
 
-GRAINS = ("grain-left", "grain-right")  # drawn upright on either side
+GRAINS = ("grain-left", "grain-right")  # vertical lines drawn on either side
 _MM = re.compile(r"\d+(\.\d+)? mm\Z")
 _FROM = re.compile(r"(?:(\S+) )?\d+(?:\.\d+)? mm from (\S+)\Z")
 
@@ -23,7 +23,7 @@ def _height(text: str) -> Iterator[tuple[str, str]]:
 
 
 def _place(text: str) -> Iterator[tuple[str, str]]:
-    """The names in a place, as `fitdiag.pattern.garment.spot` reads it."""
+    """The names in a place, each with its kind; places are written as `fitdiag.pattern.garment.spot` reads them."""
     edge, at, height = text.partition(" at ")
     if (found := _FROM.match(text)) is not None:
         yield from (("seam", found[1]), ("corner", found[2])) if found[1] else (("corner", found[2]),)
@@ -59,29 +59,33 @@ NEEDS: Mapping[Do, tuple[str, ...]] = {
 
 
 class Move(Rule):
-    """One operation on the paper of one or more pieces, by `by` times the amount of the alteration.
+    """One operation on the paper of the pieces `on`, by `by` times the amount of the alteration.
 
-    Places are named like `outer at above-hip` (where an edge or seam crosses a height), `side-waist` (a corner) or
-    `inseam 200 mm from crotch-point`; heights are those of `garment.yaml`, levels and corners.
+    A place is a corner (`side-waist`), where a seam or edge crosses a height (`outer at above-hip`), or a distance
+    along a seam (`inseam 200 mm from crotch-point`). A height is a level, a corner, or one of the `heights` in
+    `garment.yaml`. `at` gives the share of the amount at each height. Positive amounts open, lengthen, or move outward,
+    unless it says otherwise.
 
-    - `wedge`: cut from the first place to the second, which is the hinge; the part with the waist turns (`keeps`: the corner
-      of the part that stays). Positive opens.
-    - `spread`: cut from place to place, the parts move apart along the grain. `stretch`: the same,
-      the edges redrawn in one run between the heights of `at`. `widen`: the same along the grainline, which
-      lies in the middle of the strip afterwards.
-    - `slide`: the part with `seam` moves along the cut towards its second place.
-    - `slit`: an upright cut through the largest dart of `seam`, opened to nothing at the lowest height of `at`.
-    - `edge`: seams move outward, square to the grain, by a share of the amount at each height; `line`: how it is drawn.
-    - `tip`: one end of a seam moves along the seam it meets (`way: up`: straight up), tapering to nothing at its other end; for
-      `square` mm it keeps its direction and is squared by trueing. `until`: as far as that corner has come down, or that
-      seam got shorter, by the moves before.
-    - `corner`: a corner moves outward, `up`, or along the seam named by `way`, the seams of `taper` to nothing over that length.
-    - `bend`: a curve moves towards its corner, most half way round. `straight`: a seam is drawn straight.
-      `slip`: a seam moves along the seams it meets.
-    - `shift`: a straight end like the hem moves along the lines it meets.
-    - `swing`: all below a height moves inward, to the share of the amount at each height; then the grain is set upright.
-    - `darts`: wider in all, longer each. `grain`: the drawn grainline moves outward. `notches` move up along their seams.
-      `line`: a level line moves up. `keep`: a corner moves as the straight of `seam`, carried on, has moved there.
+    - `wedge`: cut from the first place to the second, the hinge, and turn the part with the waist (or without `keeps`).
+    - `spread`: cut through and move the parts apart along the grain. `stretch`: the same, the edges stretched evenly
+      between the heights of `at`. `widen`: cut along the grainline, move the parts apart, and put it in the middle.
+    - `slide`: the part with `seam` slides along the cut towards its second place.
+    - `slit`: open a vertical cut through the widest dart of `seam`, to nothing at the lowest height of `at`.
+    - `edge`: move `seams` outward as `at` says, square to the grain or along the seam named by `way`; `drawn`: how they
+      run between the heights.
+    - `tip`: move one `end` of a seam along the seam it meets (`way: up`: straight up), to nothing at its other end. For
+      the length `square` it keeps its direction, to be squared by trueing. `until`: by as much as the moves before it
+      lowered that corner or shortened that seam.
+    - `corner`: move a corner outward, `up`, or along the seam named by `way`, each seam of `taper` over that length.
+    - `bend`: move a curve towards the corner of the lines it joins, most half way round. `straight`: draw a seam
+      straight. `slip`: slide a curve along the seams it meets, positive down. `shift`: move a straight end, like the
+      hem, along them.
+    - `swing`: move everything below a height inward as `at` says, then turn the piece until its grain is vertical.
+    - `darts`: make them `wider` (in all) and `longer` (each), by shares of the amount. `grain`: move the drawn
+      grainline outward. `notches`: move them up along their seams. `line`: move a level line up.
+    - `keep`: move a corner as far as the straight extension of `seam` moved there, so that widths taken from it stay.
+
+    `over`, `up_to`: make the move only for amounts above, and up to, these.
     """
 
     do: Do
@@ -119,13 +123,13 @@ def _corners(text: str) -> Iterator[tuple[str, str]]:
 
 
 class Shape(Rule):
-    """The outline of a kind of piece: seams clockwise (y up, centre on the left), and the corner where each begins.
+    """The outline of a kind of piece: its seams clockwise (y up, centre on the left), and the corner where each begins.
 
-    `inner`, `outer`: seams that make one edge from the bottom up; `stays`: the seam on the part that stays when a piece is cut.
-    `smooth`: corners where the outline runs on without a bend. `called`: what the trade calls a seam, `{piece}` for the piece.
-    `stands`: how the corners of an upright piece lie, like `crotch-point above side-hem by 0.1` (of the height) or
-    `centre-waist left of side-waist`; `hollow`: of each two seams the first is the more bent one. By these the corners of a bare
-    outline are recognised.
+    `inner`, `outer`: the seams of each edge. `stays`: the seam on the part that stays when a piece is cut. `smooth`:
+    corners where one seam runs into the next without a bend. `called`: the trade's name for a seam, with `{piece}` for
+    the piece. The corners of a bare outline are recognised by `stands`, how those of an upright piece lie, like
+    `crotch-point above side-hem by 0.1` (of the height) or `centre-waist left of side-waist`, and `hollow`, pairs of
+    seams of which the first bends more.
     """
 
     id: Id
@@ -147,7 +151,7 @@ class Shape(Rule):
 
 
 class NotchRule(Rule):
-    """A notch: on which seam, and at which height, or how far along from a corner."""
+    """A notch: its seam, and its height or its distance along the seam from a corner."""
 
     id: Id
     on: tuple[PieceId, ...] = ()
@@ -156,7 +160,7 @@ class NotchRule(Rule):
 
 
 class PieceRule(Rule):
-    """A piece: its shape and how many times it is cut (2: mirrored; 1: on the fold along the seam `fold`, if it names one)."""
+    """A piece: its shape and how many times it is cut (2: a pair; 1: on the fold, if `fold` names that seam)."""
 
     id: Id
     shape: Annotated[Id, ref("shape")]
@@ -167,7 +171,7 @@ class PieceRule(Rule):
 class Guess(Rule):
     """Where to put a level line that a drawing does not show: at a corner, or between two levels.
 
-    `share` of the way from the lower to the upper one and `up` more, but at most the share `most`.
+    Between them: at `share` of the way from the lower to the upper, plus `up`, but no higher than the share `most`.
     """
 
     corner: CornerId | None = None
@@ -178,7 +182,7 @@ class Guess(Rule):
 
 
 class Level(Rule):
-    """A level, from the top down: the line of that name drawn on each piece, or the height of a corner or seam."""
+    """A level: a line drawn on each piece, its ends on the seams `from` and `to`, or the height of a corner or seam."""
 
     id: Id
     corner: CornerId | None = None
@@ -189,7 +193,7 @@ class Level(Rule):
 
 
 class Height(Rule):
-    """A height above or below a level, or between two."""
+    """A named height: above or below a level or corner, or at a `share` of the way between two."""
 
     id: Id
     level: Annotated[Id, ref("level or corner")] | None = None
@@ -201,7 +205,7 @@ class Height(Rule):
 
 
 class Pair(Rule):
-    """Two seams sewn together, each from the end that is matched first. `ease_mm`: how much may be eased in."""
+    """Two seams sewn together, matched from their `from` end. `ease`: how much may be eased in."""
 
     id: Text
     one: tuple[PieceId, SeamId]
@@ -211,7 +215,7 @@ class Pair(Rule):
 
 
 class Meeting(Rule):
-    """Corners that meet when sewn, and the sum their angles should have."""
+    """Corners that meet when sewn, and what their angles should add up to: `degrees`, give or take `within`."""
 
     id: Text
     corners: Mapping[PieceId, CornerId]
@@ -221,9 +225,9 @@ class Meeting(Rule):
 
 
 class MeasureRule(Rule):
-    """A measure of one piece (of those in `of`, or all), or of several: `sum`, `less` and `girth` of measures named before.
+    """A measure of each piece (or those in `of`), or of several: a `sum` or `girth` of earlier ones, one `less` another.
 
-    `below_0`: what it is called where it points the other way.
+    `below_0`: its name when it is negative.
     """
 
     id: MeasureName
@@ -245,9 +249,10 @@ class MeasureRule(Rule):
 
 
 class Proportion(Rule):
-    """What a draft gives a measure of the pattern for a body: a `share` of a body measure, or a value for how much one exceeds another.
+    """What a draft gives a measure of the pattern for a body: a `share` of a body measure, or by a table.
 
-    `values`: body measure less `less`, and what the draft gives there, both in mm; between two of them in proportion.
+    `values`: the body measure (minus `less`, if given) and what the draft gives there, both in mm, interpolated in
+    between.
     """
 
     measure: MeasureRef
@@ -259,7 +264,7 @@ class Proportion(Rule):
     source: Annotated[Text, ref("source")]
 
     def gives(self, body: Mapping[str, float]) -> float | None:
-        """What the draft gives this body, in mm; None if its measures are unknown."""
+        """What the draft gives for this body, in mm; None if its measures are not known."""
         own, other = body.get(self.body), body.get(self.less) if self.less else 0.0
         if own is None or other is None:
             return None
@@ -273,11 +278,11 @@ class Proportion(Rule):
 
 
 class Watch(Rule):
-    """A measure of the pattern that a plan is warned about if a step makes it worse, and the message (`told`).
+    """A measure of the pattern to be watched: a warning, `told`, when a step of a plan makes it bad, or worse.
 
-    It is worse when it falls under `at_least` (`body`: only with that body note), under the body's own measure (`of_body`) or under
-    a share of what the block has (`of_block`), or when it lies more than `apart` from nothing. In `told`, `{now}` stands for the
-    measure, `{wanted}` for what it is compared with and `{short}` for what is missing.
+    It is bad below `at_least` (`body`: only with that body note), below the body's own measure (`of_body`), below a
+    share of what the block has (`of_block`), or more than `apart` away from 0. In `told`, `{now}` stands for the
+    measure, `{wanted}` for what it is compared with, and `{short}` for what is missing.
     """
 
     measure: MeasureRef
@@ -291,7 +296,7 @@ class Watch(Rule):
 
 
 class Followed(Rule):
-    """The measure that best shows what earlier rounds did: `nearer` says what less of it means, `moved` by how much (`{amount}`)."""
+    """The measure that best shows what earlier rounds did: `nearer` says what less of it means, `moved` how much."""
 
     measure: MeasureRef
     nearer: Text
@@ -299,7 +304,7 @@ class Followed(Rule):
 
 
 class Chart(Rule):
-    """One measure over the rounds of a case: its sources (signs or measures, the first found counts), each with its direction, 1 or -1."""
+    """A chart of one measure over the rounds of a case: `of` the first sign or measure found, times 1 or -1."""
 
     title: Text
     of: Mapping[Text, Literal[1, -1]]
@@ -307,6 +312,8 @@ class Chart(Rule):
 
 
 class Garment(Rule):
+    """All that `garment.yaml` declares."""
+
     title: Text
     spelled: Mapping[Id, Id] = Field(default_factory=dict)  # other spellings of its names, in drawings from elsewhere
     shapes: tuple[Shape, ...] = Field(min_length=1)
@@ -333,7 +340,7 @@ class Garment(Rule):
         return names
 
     def part_names(self, on: tuple[str, ...] = ()) -> dict[str, list[str]]:
-        """Part names by kind; with pieces `on`, only the seams and corners that all their shapes have."""
+        """Names by kind, to look up references; with pieces `on`, only seams and corners that all their shapes have."""
         named = [shape for shape in self.shapes if any(one.shape == shape.id and one.id in on for one in self.pieces)]
         shapes = named or self.shapes
         joined = set.intersection if named else set.union

@@ -174,7 +174,7 @@ class Parting:
         self.sign = float(np.sign(away[int(np.argmax(np.abs(away)))]))
 
     def _away(self, at: Array) -> Array:
-        """Signed distance of points from the cut, mm: positive to its left; with a `foot`, above and to the right of it."""
+        """Signed distance of points from the cut, mm: positive to its left (with a `foot`: above and to the right)."""
         if self._foot is not None:
             return np.asarray((at - self._foot).min(axis=1))
         (x, y), (u, v) = self.start, self._run
@@ -296,7 +296,7 @@ def _trimmed(run: Run, by: float) -> tuple[Run, Hidden]:
 
 
 def _uncovered(run: Run, by: float, step: Joint | None, to: Array) -> tuple[Run, Hidden]:
-    """A stretch with `by` mm covered at its end; or, if a fold opens there, extended along the hidden edge as far as `to`."""
+    """A stretch with `by` mm covered at its end; or, where a fold opens, extended along the hidden edge up to `to`."""
     hidden = None if step is None else step.hidden
     if by > 0.0 or step is None or hidden is None or apart(hidden[0], run.line[-1]) > ON_CUT_MM:
         return _trimmed(run, by)
@@ -362,7 +362,7 @@ def redraw(
 
 
 def exchanged(piece: Piece, seams: Mapping[str, Array]) -> Piece:
-    """The piece with some seams replaced: level lines end on the new edge, notches and joints move to its nearest point."""
+    """The piece with some seams replaced; level lines end on the new edge, notches and joints move to it."""
     return _edged(piece, {**piece.seams, **seams})
 
 
@@ -395,7 +395,7 @@ def _edged(
 
 
 def _followed(line: Array, by: Array, grows: bool) -> Array:
-    """A seam whose end moves: extended or cut back along itself, the rest of the shift spread evenly over its length."""
+    """A seam whose end moves: extended or cut back along itself, the rest of the shift spread over its length."""
     if not np.abs(by).max() > SAME_MM:
         return line
     if grows:
@@ -406,7 +406,7 @@ def _followed(line: Array, by: Array, grows: bool) -> Array:
 
 
 def _relaid(piece: Piece, seams: dict[str, Array]) -> tuple[tuple[Dart, ...], dict[str, Array]]:
-    """Darts with equal legs, extended or cut back to where their seam is now; and the seams, running through their ends."""
+    """Darts with equal legs, extended or cut back to where their seam is now; and the seams, through their ends."""
     home, found = piece.part.top, []
     for dart in piece.darts:
         laid, line = dart, seams[home]

@@ -1,7 +1,9 @@
-"""The kinds of move that the rules make alterations of (`fitdiag.knowledge.garment.Move`), each as geometry on one piece.
+"""The kinds of move that alterations consist of (`fitdiag.knowledge.garment.Move`), each as geometry on one piece.
 
-A move is pure, `(before, piece, move, by) -> (piece, Did)`: the piece before the alteration, as it is now, the move, by how much in
-mm. Some part the paper, some draw new edges, some change what is drawn on it; what is drawn anywhere follows by itself.
+Each is a pure function `(before, piece, move, by) -> (piece, Did)` of the piece before the alteration, the piece as it
+is now, the move, and the amount in mm. Some cut the paper, some draw new edges, some change what is drawn on the paper;
+everything else on the paper follows by itself. They raise ProblemsFoundError for an amount or a place that the piece
+does not allow.
 """
 
 from __future__ import annotations
@@ -32,23 +34,23 @@ from fitdiag.pattern.piece import Array, Dart, Joint, Notch, Piece, apart, left_
 from fitdiag.problems import stop
 
 Made = tuple[Piece, Did]
-NEW_DART_MM = 80.0  # a short dart, where there was none; common practice, no source
+NEW_DART_MM = 80.0  # length of a dart drawn where there was none; common practice, no source
 
 
 def way_out(piece: Piece, seam: str) -> float:
-    """1 where outward is to the right, -1 where it is to the left."""
+    """The sign of x that points outward at a seam: 1 on the outer edge, else -1."""
     return 1.0 if seam in piece.part.outer else -1.0
 
 
 def stations(piece: Piece, move: Move, seam: str) -> tuple[Array, Array]:
-    """The heights of a move from the bottom up, and the share of the amount at each."""
+    """The heights of a move in mm, from the bottom up, and the share of the amount at each."""
     edge = "outer" if seam in piece.part.outer else "inner"
     heights, shares = np.array(sorted((height_at(piece, name, edge), share) for name, share in move.at.items())).T
     return heights, shares
 
 
 def lifted(piece: Piece, name: str, by: float) -> Piece:
-    """The piece with a level line moved up; it runs from edge to edge again."""
+    """The piece with a level line moved up by `by` mm and its ends put back on the edges."""
     if name not in piece.lines:
         return piece
     line = piece.lines[name] + np.array([0.0, by])
@@ -64,20 +66,20 @@ def lifted(piece: Piece, name: str, by: float) -> Piece:
 
 
 def _spots(piece: Piece, move: Move) -> tuple[Spot, Spot]:
-    """Where the cut of a move begins and ends."""
+    """The start and end of a move's cut on the outline."""
     assert move.cut is not None
     start, end = (spot(piece, text) for text in move.cut)
     return start, end
 
 
 def wedge(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Turn the part above a cut about the cut's second end by 2 asin(|by| / 2w), w its length; positive opens."""
+    """Turn the part above a cut of length w about the cut's second end by 2 asin(|by| / 2w); positive opens."""
     start, hinge = _spots(piece, move)
     width = apart(start.at, hinge.at)
     if abs(by) >= width:
         raise stop("amount", "that is more than the cut is wide", hint="take a smaller amount")
     part = Parting(piece, start, hinge, keeps=move.keeps, opening=by > 0)
-    # seen from the hinge the cut runs the other way, so the moving part is on the other side
+    # seen from the hinge the cut runs in the other direction, so the moving part is on the other side
     angle = 2 * asin(by / (2 * width)) * -part.sign
 
     def turn(line: Array) -> Array:
@@ -89,9 +91,10 @@ def wedge(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def spread(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Cut through, and move the parts apart along the grain; negative lays them over each other.
+    """Cut through and move the parts apart along the grain; negative overlaps them.
 
-    What an overlap covers lies beyond the place that the cut has afterwards, so that a spread of as much gives it back.
+    The strip that an overlap covers lies beyond the new place of the cut, so that a spread of the same amount restores
+    it.
     """
     start, end = _spots(piece, move)
     part = Parting(piece, start, end, keeps=move.keeps, opening=by > 0)
@@ -107,9 +110,9 @@ def spread(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def stretch(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Cut through and move the parts apart along the grain, the edges redrawn in one run from the first height to the second.
+    """Cut through and move the parts apart along the grain, the edges stretched evenly between the heights of the move.
 
-    So what lies between them keeps its distance from the grainline and its share of the way down.
+    So every point between them keeps its distance from the grainline and its share of the way down.
     """
     start, end = _spots(piece, move)
     heights, shares = stations(piece, move, piece.part.outer[0])
@@ -122,12 +125,12 @@ def stretch(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def _edge(piece: Piece, seam: str) -> tuple[str, ...]:
-    """The edge that a seam belongs to; the seam itself where it is at the top or bottom."""
+    """The seams of the edge that a seam belongs to; only the seam itself at the top or bottom."""
     return next((edge for edge in (piece.part.outer, piece.part.inner) if seam in edge), (seam,))
 
 
 def _on_edge(piece: Piece, seam: str, value: float, axis: int) -> Spot:
-    """The topmost place at a height (`axis` 1) or on a vertical (0) of the edge that a seam belongs to."""
+    """The topmost place where the edge that a seam belongs to crosses a height (`axis` 1) or a vertical (0)."""
     found = [Spot(one, at) for one in _edge(piece, seam) for at in hits(piece.seams[one], value, axis)]
     if not found:
         raise stop("amount", f"{piece.name}: the {seam} does not reach so far", hint="take a smaller amount")
@@ -135,13 +138,13 @@ def _on_edge(piece: Piece, seam: str, value: float, axis: int) -> Spot:
 
 
 def _covered(piece: Piece, place: Spot, value: float, axis: int) -> float:
-    """Distance of a place along its edge from where the edge crosses a height (`axis` 1) or a vertical (0), mm."""
+    """Distance in mm along an edge from a place on it to where it crosses a height (`axis` 1) or a vertical (0)."""
     line = np.concatenate([piece.seams[name] for name in _edge(piece, place.seam)])
     return abs(far_on(line, _on_edge(piece, place.seam, value, axis).at) - far_on(line, place.at))
 
 
 def widen(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Cut along the grainline from top to bottom, and move the outer part; the grainline lies in the middle of the strip or fold."""
+    """Cut along the grainline from top to bottom and move the outer part; the grainline halves the strip or fold."""
     top, bottom = piece.part.top, piece.part.stays
     x = piece.grain_x + max(-by, 0.0) / 2
     start, end = (_on_edge(piece, seam, x, 0) for seam in (top, bottom))
@@ -153,7 +156,10 @@ def widen(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def slide(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Slide the section with `seam` along a cut towards its second place; the seam it leaves is filled, the other one tapers."""
+    """Slide the section with `seam` along a cut towards the cut's end.
+
+    Paper is added where the next seam opens; the seam before it tapers to nothing at its far end.
+    """
     seam = move.seam or ""
     start, foot = _spots(piece, move)
     shift = unit(foot.at - start.at) * by
@@ -176,10 +182,10 @@ def slide(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def slit(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Open a vertical cut through the largest dart of a seam by `by` at the upper height of `at`, to nothing at the lower one.
+    """Open a vertical cut through the widest dart of a seam by `by` mm at the top height of `at`, to nothing at the low one.
 
-    The part at the outer edge turns about the foot of the cut; there it laps over what lies below. The dart takes up what the
-    seam gains; without a dart the cut lies in the middle of the seam, which then grows.
+    The outer part turns about the foot of the cut and laps over the paper below. The dart takes up what the seam gains;
+    without a dart the cut lies in the middle of the seam, which grows.
     """
     name, outer = move.seam or "", piece.part.outer[0]
     line = piece.seams[name]
@@ -195,7 +201,7 @@ def slit(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
     part = Parting(piece, start, end, foot=foot)
     lap = float(np.hypot(*(turn(end.at[None])[0] - end.at)))
-    result = part.laid(turn, (0.0, -lap))  # the leg keeps its width, so it is the side part that ends there
+    result = part.laid(turn, (0.0, -lap))  # the paper below keeps its width, so the edge of the turned part is covered
     darts = tuple(
         Dart(old.left, turn(old.right[None])[0], (old.tip + turn(old.tip[None])[0]) / 2) if old is dart else new
         for old, new in zip(piece.darts, result.darts, strict=True)
@@ -207,7 +213,7 @@ def slit(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def edge(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Move seams outward (negative: inward) by a share of the amount at each height; along another seam where `way` names one."""
+    """Move seams outward, or along the seam named by `way`, by a share of the amount at each height."""
     drawn: dict[str, Array] = {}
     joints: list[Joint] = []
     for seam in move.seams:
@@ -232,11 +238,11 @@ def edge(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def tip(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Move one end of a seam along the seam it meets (positive: longer), to nothing at its other end, darts folded closed.
+    """Move one end of a seam along the seam it meets (positive: longer), to nothing at its other end, darts closed.
 
-    `way: up`: straight up, the seam it meets carried on from where it ends. `square`: so far along the new line keeps its
-    direction, to be squared to that seam by trueing. `until`: as far as that corner has come down, or that seam got shorter,
-    by the moves before.
+    `way: up`: straight up, and the seam it meets is extended to it. `square`: over this length the new line keeps its
+    direction, to be squared by trueing. `until`: by as much as the earlier moves lowered that corner, or shortened that
+    seam.
     """
     seam, line = move.seam or "", piece.seams[move.seam or ""]
     first = piece.part.corners[move.end or ""] == seam
@@ -252,7 +258,7 @@ def tip(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     for dart in piece.darts:
         low, high = (at[np.hypot(*(line - end).T).argmin()] for end in (dart.left, dart.right))
         far = far - np.clip(at - low, 0.0, high - low)
-    edge = min(move.square_mm or 0.0, far[-1] / 3)  # the new line runs like the old one over this length
+    edge = min(move.square_mm or 0.0, far[-1] / 3)  # over this length the new line is parallel to the old one
     left = far[-1] - far if first else far
     drawn = line + np.outer(by * np.clip(left / (far[-1] - edge), 0.0, 1.0), run)
     grown = (neighbour,) if move.way == "up" else ()
@@ -262,7 +268,7 @@ def tip(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def corner(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Move a corner of the outline outward, up, or along one of its seams; the seams of `taper` run to nothing over theirs."""
+    """Move a corner of the outline outward, up, or along one of its seams, each seam of `taper` over its length there."""
     begins = piece.part.corners[move.end or ""]
     if move.way == "up":
         shift = np.array([0.0, by])
@@ -279,7 +285,7 @@ def corner(before: Piece, piece: Piece, move: Move, by: float) -> Made:
         reach = far = float(gone[-1])
         if text.endswith(" mm"):
             reach = min(float(text.removesuffix(" mm")), far)
-            if move.way:  # measured square to the way, so that the way back is the same
+            if move.way:  # measured square to the shift, so that the opposite move undoes it
                 gone = np.abs((line - line[0]) @ unit(left_of(shift)))
         elif text != "all":
             reach = far_on(line, spot(piece, f"{seam} at {text}").at)
@@ -295,7 +301,7 @@ def corner(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def straight(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Draw a seam straight from end to end, without its steps and bends."""
+    """Draw a seam straight from end to end; its joints are gone."""
     seam = move.seam or ""
     line = piece.seams[seam]
     result = redraw(piece, {seam: line[0] + np.outer(arc(line) / length(line), line[-1] - line[0])})
@@ -304,7 +310,7 @@ def straight(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def bend(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Move a curve towards the corner of the seams it joins (negative: away from it), most where the corner is halved."""
+    """Move a curve towards the corner of the two lines it joins (negative: away from it), most on the bisector."""
     seam = move.seam or ""
     line, on = piece.seams[seam], piece.seams[piece.part.follows(seam)]
     up = unit(on[1] - on[0])
@@ -322,9 +328,9 @@ def bend(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def slip(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Slide a curve along the two seams that it joins, by the amount along the one before it (positive: down).
+    """Slide a curve along the two seams it joins, by the amount along the one before it (positive: down).
 
-    A level line named by `line` goes along, by as much as the corner came down.
+    A level line named by `line` comes down with it, by as much as the corner.
     """
     seam = move.seam or ""
     lead, follow = piece.seams[piece.part.leads(seam)], piece.seams[piece.part.follows(seam)]
@@ -338,7 +344,7 @@ def slip(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def shift_end(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Move a straight end of the piece along the two seams it meets (positive: longer), level with itself."""
+    """Move a straight end of the piece, like the hem, along the seams it meets, `by` mm in height; positive: longer."""
     seam = move.seam or ""
     lead, follow = piece.seams[piece.part.leads(seam)], piece.seams[piece.part.follows(seam)]
     ends = []
@@ -352,15 +358,15 @@ def shift_end(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def _blended(line: Array, start: Array, end: Array) -> Array:
-    """A seam moved by a shift that changes evenly along it from `start` to `end`."""
+    """A seam moved by a shift that changes linearly along it, from `start` to `end`."""
     share = (arc(line) / length(line))[:, None]
     return np.asarray(line + (1 - share) * start + share * end)
 
 
 def swing(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Swing all below a height inward by shares of the amount; then turn the piece until the grain through the leg is plumb.
+    """Swing everything below a height inward by shares of the amount, then turn the piece until its grain is vertical.
 
-    The new grain lies midway at the second height and at the lowest one.
+    The new grain runs through the middle of the piece at the second height and at the bottom.
     """
     outer = piece.part.outer[0]
     heights, shares = stations(piece, move, outer)
@@ -389,9 +395,9 @@ def swing(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def darts(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Make the darts wider in all, shared out, and each longer, by shares of the amount. Without a dart a short one is drawn.
+    """Widen the darts, by a share of the amount in all, and lengthen each; where there is no dart, draw a short one.
 
-    `until`: as much wider as that seam, less its darts, has become longer by the moves before.
+    `until`: by as much as the earlier moves lengthened that seam, its darts closed.
     """
     wider, longer, top = by * move.wider, by * move.longer, piece.part.top
     if move.until is not None:
@@ -403,8 +409,8 @@ def darts(before: Piece, piece: Piece, move: Move, by: float) -> Made:
             raise stop("dart", f"the {piece.name} has no dart to change", hint="take the amount at a seam instead")
         return replace(piece, darts=(_new_dart(piece, top, wider),)), Did("darts", by, (top,))
     if wider < -sum(dart.width for dart in piece.darts) + 1e-9:
-        told = f"the darts of the {piece.name} have no more to give"
-        raise stop("dart", told, hint="take the rest at a seam, or a smaller amount")
+        message = f"the darts of the {piece.name} have no more to give"
+        raise stop("dart", message, hint="take the rest at a seam, or a smaller amount")
     found, whole = [], sum(dart.width for dart in piece.darts)
     even = wider >= -min(dart.width for dart in piece.darts) * len(piece.darts)
     for dart in piece.darts:
@@ -416,14 +422,14 @@ def darts(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def _new_dart(piece: Piece, seam: str, width: float) -> Dart:
-    """A short dart at the middle of a seam, square to it."""
+    """A short dart in the middle of a seam, square to it; intake `width` mm."""
     line = piece.seams[seam]
     middle, run = at_far(line, length(line) / 2), unit(line[len(line) // 2] - line[len(line) // 2 - 1])
     return Dart(middle - run * width / 2, middle + run * width / 2, middle - left_of(run) * NEW_DART_MM)
 
 
 def grain(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Move the drawn grainline outward, towards the outer edge; the outline stays."""
+    """Move the drawn grainline towards the outer edge; the outline stays."""
     return replace(piece, grain_x=piece.grain_x + by), Did("grain", by, ())
 
 
@@ -440,14 +446,14 @@ def notches(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 
 def line_up(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Move a level line up; it runs from edge to edge again."""
+    """Move a level line up, and put its ends back on the edges."""
     return lifted(piece, move.line or "", by), Did("line", by, ())
 
 
 def keep(before: Piece, piece: Piece, move: Move, by: float) -> Made:
-    """Move a corner, and the inner ends of level lines beside it, as far as the straight extension of a seam has moved at their heights.
+    """Move a corner and the inner ends of level lines as far as the straight extension of a seam has moved there.
 
-    So a width measured from that extension is what it was before the alteration.
+    So widths measured from that extension stay what they were before the alteration.
     """
 
     def straight(one: Piece, y: float) -> float:
@@ -460,7 +466,7 @@ def keep(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     result, _ = corner(before, piece, move, far * way_out(piece, move.seam or ""))
     lines = {}
     for name, line in result.lines.items():
-        # off the inner seams: it is measured from that extension
+        # an inner end off the inner seams lies on that extension
         if all(off(result.seams[seam], line[0]) >= 0.5 for seam in piece.part.inner):
             line = line.copy()  # noqa: PLW2901
             line[0, 0] += straight(piece, float(line[0, 1])) - straight(before, float(line[0, 1]))

@@ -144,7 +144,7 @@ def pattern_measures(pattern: Pattern) -> dict[str, float]:
 
 
 def alike(stages: Iterable[Mapping[str, float]]) -> list[dict[str, float]]:
-    """Measures (mm) of a pattern at several stages under the same names: per side if they ever differ between the sides."""
+    """Measures (mm) of a pattern at several stages under the same names: per side if the sides ever differ."""
     found = list(stages)
     split = {name.removesuffix(", left") for values in found for name in values if name.endswith(", left")}
     names = {name: (f"{name}, left", f"{name}, right") for name in split}
@@ -152,7 +152,7 @@ def alike(stages: Iterable[Mapping[str, float]]) -> list[dict[str, float]]:
 
 
 def called(pattern: Pattern, name: str, mm: float) -> tuple[str, float]:
-    """A measure as printed: `set back` by less than 0 becomes `set forward` by as much, where the garment has both names."""
+    """A measure as printed, its name and mm: one below 0 by its opposite name, if it has one, and positive."""
     for rule in pattern.garment.rule.measures if mm < 0 else ():
         if rule.below_0 and rule.id in name:
             return name.replace(rule.id, rule.below_0), -mm
@@ -173,7 +173,7 @@ def _measured(pattern: Pattern) -> dict[str, float]:
 
 
 def angle_measures(pattern: Pattern) -> Mapping[str, float]:
-    """Angles in degrees by name: slants of the centre seams, bends at smooth corners, and the sums at corners that meet."""
+    """Angles in degrees by name: slants of centre seams, bends at smooth corners, sums at corners that meet."""
     result = {f"{name} slant of {piece.part.seams[-1]} seam": slant(piece) for name, piece in pattern.pieces.items()}
     for name, piece in pattern.pieces.items():
         for corner in piece.part.smooth:
