@@ -444,6 +444,14 @@ def test_pages_fit_the_window_and_axe_finds_nothing_serious(
 # ----------------------------------------------------------------------------------------------- the fitter's page
 
 
+def test_every_page_begins_with_the_client_the_round_and_the_day() -> None:
+    """The line under the title is that of the heading, on the client's page and on the fitter's."""
+    line = asked_for(THREE)["heading"].line
+    assert "round" in line
+    for html in (client_page(sheet_for(THREE)), fitter(THREE)):
+        assert line in Page(html).text[:400]
+
+
 def test_the_fitters_page_shows_where_each_finding_comes_from_and_its_error() -> None:
     """A photographed amount stands with its error, an asked and a volunteered answer with their origin."""
     findings = sample(THREE)[0].with_finding(Finding("balance-lines-dip-to-back", "yes", 19.05, 6.35, origin="photo"))

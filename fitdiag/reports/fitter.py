@@ -405,7 +405,7 @@ _DOTS = "Full dots are measured, their bars the error to either side. Rings are 
 def fitter_page(base: RuleBase, conclusion: Conclusion, heading: Heading, beside: Beside) -> str:
     """The fitter's page as HTML."""
     return render(
-        "reports/fitter_page.html", head=heading.line, verdict=conclusion.plan.verdict,
+        "reports/fitter_page.html", heading=heading.line, verdict=conclusion.plan.verdict,
         images="'self' file:" if beside.photos or beside.laid else "",
         sections=list(_reasoning(base, conclusion, heading, beside)),
     )  # fmt: skip
