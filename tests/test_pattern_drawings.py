@@ -58,6 +58,7 @@ ALLOWANCE = {"waist": 10.0, "side": 15.0, "hem": 40.0, "inseam": 15.0, "curve": 
 HOSTILE = "</title><script>alert(1)</script> & \"quoted\" 'too' \x1b[31m\x00 ]]> \u202e rev"
 SIZES = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 MARGIN = 10.0
+OVERLAP = 10.0  # mm of its neighbours that a sheet shows, as the first page says
 MM = 25.4 / 72
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -352,9 +353,9 @@ class Page:
 
 
 @cache
-def printed(what: Pattern, paper: str, overlap: float = 10.0) -> list[Page]:
+def printed(what: Pattern, paper: str) -> list[Page]:
     """The sheets of a pattern as they are in the PDF."""
-    return read(pdf_sheets(what, paper, overlap))  # type: ignore[arg-type]
+    return read(pdf_sheets(what, paper))  # type: ignore[arg-type]
 
 
 def read(pdf: bytes) -> list[Page]:
@@ -434,28 +435,28 @@ class Sheet:
     words: tuple[str, ...]
 
 
-def sheets(what: Pattern, side: str, paper: str, overlap: float) -> dict[tuple[int, int], Sheet]:
+def sheets(what: Pattern, side: str, paper: str) -> dict[tuple[int, int], Sheet]:
     """The pages of one piece, laid out by the names printed on them, the paper's size and the overlap: nothing else is known."""
     wide, high = (length_ - 2 * MARGIN for length_ in SIZES[paper])
     result = {}
-    for found in printed(what, paper, overlap)[1:-1]:
+    for found in printed(what, paper)[1:-1]:
         names = [match for word in found.words if (match := re.fullmatch(r"(Front|Back) ([A-Z])(\d+)", word.text))]
         assert 1 == len(names)
         if names[0][1].lower() != side:
             continue
         row, column = ord(names[0][2]) - 65, int(names[0][3]) - 1
-        x, y = column * (wide - overlap) - MARGIN, row * (high - overlap) - MARGIN
+        x, y = column * (wide - OVERLAP) - MARGIN, row * (high - OVERLAP) - MARGIN
         lines = tuple(replace(line, points=tuple((u + x, v + y) for u, v in line.points)) for line in found.lines)
         result[row, column] = Sheet(row, column, lines, tuple(word.text for word in found.words))
     return result
 
 
-def share(sheet: Sheet, all_of_them: Mapping[tuple[int, int], Sheet], paper: str, overlap: float) -> Polygon:
+def share(sheet: Sheet, all_of_them: Mapping[tuple[int, int], Sheet], paper: str) -> Polygon:
     """The part of the joined paper that is taken from one sheet, so that no line is counted twice."""
     wide, high = (length_ - 2 * MARGIN for length_ in SIZES[paper])
-    x, y = sheet.column * (wide - overlap), sheet.row * (high - overlap)
-    right = x + (wide - overlap if (sheet.row, sheet.column + 1) in all_of_them else wide)
-    bottom = y + (high - overlap if (sheet.row + 1, sheet.column) in all_of_them else high)
+    x, y = sheet.column * (wide - OVERLAP), sheet.row * (high - OVERLAP)
+    right = x + (wide - OVERLAP if (sheet.row, sheet.column + 1) in all_of_them else wide)
+    bottom = y + (high - OVERLAP if (sheet.row + 1, sheet.column) in all_of_them else high)
     return box(x, y, right, bottom)
 
 
@@ -477,13 +478,11 @@ def chained(lines: list[np.ndarray]) -> np.ndarray:
     return chain
 
 
-def stitching(
-    found: Mapping[tuple[int, int], Sheet], paper: str, overlap: float, width: float, dashed: bool
-) -> np.ndarray:
+def stitching(found: Mapping[tuple[int, int], Sheet], paper: str, width: float, dashed: bool) -> np.ndarray:
     """The stitching line put together from all sheets, as one closed line."""
     parts = []
     for sheet in found.values():
-        own = share(sheet, found, paper, overlap)
+        own = share(sheet, found, paper)
         for line in sheet.lines:
             if not line.filled and line.dashed == dashed and abs(line.width - width) < 0.01 and len(line.points) > 1:
                 cut = LineString(line.points).intersection(own)
@@ -520,18 +519,16 @@ ALLOWED = replace(
     pieces={name: replace(piece, allowance=ALLOWANCE) for name, piece in BLOCK.pieces.items()},
     title="With allowance",
 )
-PRINTS = [("a4", BLOCK, 10.0), ("letter", BLOCK, 10.0), ("a4", ALLOWED, 15.0), ("letter", ALLOWED, 10.0)]
+PRINTS = [("a4", BLOCK), ("letter", BLOCK), ("a4", ALLOWED), ("letter", ALLOWED)]
 
 
-@pytest.mark.parametrize(("paper", "pattern", "overlap"), PRINTS, ids=lambda value: getattr(value, "title", str(value)))
+@pytest.mark.parametrize(("paper", "pattern"), PRINTS, ids=lambda value: getattr(value, "title", str(value)))
 @pytest.mark.parametrize("side", ["front", "back"])
-def test_the_joined_sheets_are_the_pattern_at_full_scale(
-    paper: str, pattern: Pattern, overlap: float, side: str
-) -> None:
+def test_the_joined_sheets_are_the_pattern_at_full_scale(paper: str, pattern: Pattern, side: str) -> None:
     """Centre seam, inseam and side seam, put together from the pages, are as long as on the pattern, within 0.2 mm."""
     piece = pattern.pieces[side]  # type: ignore[arg-type]
-    found = sheets(pattern, side, paper, overlap)
-    ring = stitching(found, paper, overlap, *((0.3, True) if piece.allowance else (0.6, False)))
+    found = sheets(pattern, side, paper)
+    ring = stitching(found, paper, *((0.3, True) if piece.allowance else (0.6, False)))
     assert max(abs(error) for error in seam_errors(ring, piece).values()) < 0.2
 
 
@@ -546,21 +543,21 @@ def test_the_squares_on_the_first_page_are_true(paper: str) -> None:
     assert "Print at 100 %, no scaling; measure the square." in [word.text for word in first.words]
 
 
-@pytest.mark.parametrize(("paper", "pattern", "overlap"), PRINTS, ids=lambda value: getattr(value, "title", str(value)))
-def test_neighbours_show_the_same_in_their_overlap(paper: str, pattern: Pattern, overlap: float) -> None:
+@pytest.mark.parametrize(("paper", "pattern"), PRINTS, ids=lambda value: getattr(value, "title", str(value)))
+def test_neighbours_show_the_same_in_their_overlap(paper: str, pattern: Pattern) -> None:
     """What two neighbouring sheets both show lies on itself when they overlap as stated, the gluing line where the other ends."""
     wide, high = (length_ - 2 * MARGIN for length_ in SIZES[paper])
     pairs = shared = 0
     for side in ("front", "back"):
-        found = sheets(pattern, side, paper, overlap)
+        found = sheets(pattern, side, paper)
         for (row, column), sheet in found.items():
             for other in (found.get((row, column + 1)), found.get((row + 1, column))):
                 if other is None:
                     continue
                 pairs += 1
-                x, y = other.column * (wide - overlap), other.row * (high - overlap)
-                strip_ = box(x, y, (column + 1) * (wide - overlap) + overlap, (row + 1) * (high - overlap) + overlap)
-                assert overlap == pytest.approx(
+                x, y = other.column * (wide - OVERLAP), other.row * (high - OVERLAP)
+                strip_ = box(x, y, (column + 1) * (wide - OVERLAP) + OVERLAP, (row + 1) * (high - OVERLAP) + OVERLAP)
+                assert OVERLAP == pytest.approx(
                     min(strip_.bounds[2] - strip_.bounds[0], strip_.bounds[3] - strip_.bounds[1])
                 )
                 one, two = (unary_union(list(drawn(s, strip_.buffer(-0.3)))) for s in (sheet, other))
@@ -584,10 +581,10 @@ def drawn(sheet: Sheet, room: Polygon) -> Iterator[LineString]:
                 yield part
 
 
-@pytest.mark.parametrize(("paper", "pattern", "overlap"), PRINTS, ids=lambda value: getattr(value, "title", str(value)))
-def test_nothing_is_printed_in_the_margin(paper: str, pattern: Pattern, overlap: float) -> None:
+@pytest.mark.parametrize(("paper", "pattern"), PRINTS, ids=lambda value: getattr(value, "title", str(value)))
+def test_nothing_is_printed_in_the_margin(paper: str, pattern: Pattern) -> None:
     """All lines and words of all pages lie 10 mm from the edge of the paper, and all words are at least 7 pt."""
-    for found in printed(pattern, paper, overlap):
+    for found in printed(pattern, paper):
         assert inside(found, paper)
         assert min(word.size for word in found.words) >= 7.0
 
@@ -596,14 +593,12 @@ def test_nothing_is_printed_in_the_margin(paper: str, pattern: Pattern, overlap:
 def test_only_sheets_that_are_needed_are_printed_and_each_names_its_neighbours(paper: str) -> None:
     """A sheet without a part of the piece is left out; every edge that is joined names the sheet it is joined to."""
     pattern = BLOCK.with_piece(replace(BLOCK.back, allowance=ALLOWANCE))
-    found = sheets(pattern, "back", paper, 10.0)
+    found = sheets(pattern, "back", paper)
     assert (0, 0) not in found  # the corner above the crotch point
-    piece_on_paper = Polygon(stitching(found, paper, 10.0, 0.6, False))
-    assert piece_on_paper.within(
-        unary_union([share(sheet, found, paper, 10.0) for sheet in found.values()]).buffer(0.05)
-    )
+    piece_on_paper = Polygon(stitching(found, paper, 0.6, False))
+    assert piece_on_paper.within(unary_union([share(sheet, found, paper) for sheet in found.values()]).buffer(0.05))
     for (row, column), sheet in found.items():
-        assert piece_on_paper.buffer(3.0).intersects(share(sheet, found, paper, 10.0)), "an empty sheet"
+        assert piece_on_paper.buffer(3.0).intersects(share(sheet, found, paper)), "an empty sheet"
         others = [text for text in sheet.words if not text.startswith("Back")]
         named = {match[1] for text in others if (match := re.search(r"\b([A-Z]\d+)\b", text))}
         around = {(row + 1, column), (row - 1, column), (row, column + 1), (row, column - 1)}
@@ -612,7 +607,7 @@ def test_only_sheets_that_are_needed_are_printed_and_each_names_its_neighbours(p
 
 def test_the_words_on_the_sheets_are_those_of_the_pattern() -> None:
     """Piece names, grain, balance lines, darts and seams are named on the sheets, and the first page maps all of them."""
-    found = printed(ALLOWED, "a4", 15.0)
+    found = printed(ALLOWED, "a4")
     shown = {word.text for page_ in found[1:] for word in page_.words}
     assert {
         "Front, cut 2", "Back, cut 2", "grain", "hip", "crotch", "knee", "dart", "waist", "hem", "inseam",
@@ -629,7 +624,7 @@ def test_the_words_on_the_sheets_are_those_of_the_pattern() -> None:
 @pytest.mark.parametrize("paper", SIZES)
 def test_knee_and_hip_are_shown_enlarged(paper: str) -> None:
     """On one last page both ends of each level line, three times as large, beside a bar of that scale; nothing is empty."""
-    last = printed(ALLOWED, paper, 10.0)[-1]
+    last = printed(ALLOWED, paper)[-1]
     captions = [word.text for word in last.words if re.match(r"(Front|Back): ", word.text)]
     assert {"Front: knee, inseam", "Front: knee, side seam", "Back: hip, crotch curve", "Back: hip, side seam"} <= set(
         captions
@@ -666,7 +661,7 @@ def test_no_sheet_is_nearly_empty(room: tuple[float, float]) -> None:
     """Each page shows more than a fortieth of its room of the piece, though the crotch point alone may need one."""
     for piece in BLOCK.pieces.values():
         outline = Polygon(piece.outline)
-        grid = tiles(piece, room, 10.0)
+        grid = tiles(piece, room)
         for tile in grid.tiles:
             left, top, right, bottom = np.add(tile.box, (grid.left, grid.top) * 2)
             assert outline.intersection(box(left, -bottom, right, -top)).area > room[0] * room[1] / 40
@@ -699,13 +694,6 @@ def test_the_first_page_has_room_for_every_piece(paper: str, kinds: tuple[str, .
 def test_the_same_pattern_makes_the_same_file() -> None:
     """Sheets do not depend on the clock."""
     assert pdf_sheets(BLOCK) == pdf_sheets(BLOCK)
-
-
-@pytest.mark.parametrize("overlap", [2.0, 90.0, math.nan])
-def test_an_overlap_that_cannot_be_glued_is_refused(overlap: float) -> None:
-    """A slip in an argument ends in a message, not in wasted paper."""
-    with pytest.raises(ProblemsFoundError):
-        pdf_sheets(BLOCK, "a4", overlap)
 
 
 def test_a_pattern_in_the_wrong_unit_does_not_fill_the_printer() -> None:

@@ -25,6 +25,7 @@ from fitdiag.pattern.record import history, stamp, whose
 from fitdiag.problems import stop
 from fitdiag.units import Units, format_length
 
+OVERLAP_MM = 10.0  # of neighbouring pages; enough for glue or tape
 SQUARE_MM = 50.0
 INCHES_MM = 50.8
 MOST_TILES = 400
@@ -42,21 +43,17 @@ RULE = "Print at 100 %, no scaling; measure the square."
 
 
 def pdf_sheets(
-    pattern: Pattern, paper: Paper = "a4", overlap_mm: float = 10.0, units: Units = "cm", day: str = "",
-    more: Sequence[Piece] = (),
-) -> bytes:  # fmt: skip
+    pattern: Pattern, paper: Paper = "a4", units: Units = "cm", day: str = "", more: Sequence[Piece] = ()
+) -> bytes:
     """The pieces at full scale as a PDF, on as many pages as they need; the first page says how to print and join them.
 
-    Neighbouring pages overlap by `overlap_mm`. `more`: other pieces to print, like a waistband. Every page names the client, the
-    `day` and what was altered. Raises ProblemsFoundError for an overlap too narrow to glue or so wide that it wastes paper.
+    `more`: other pieces to print, like a waistband. Every page names the client, the `day` and what was altered. Raises
+    ProblemsFoundError for a piece that would need too many pages.
     """
-    if not 8.0 <= overlap_mm <= 40.0:
-        wrong = f"an overlap of {overlap_mm:g} mm is outside 8 to 40 mm"
-        raise stop("overlap", wrong, hint="10 mm is enough for glue or tape")
     wide, high = PAPERS[paper]
     room = (wide - 2 * MARGIN_MM, high - 2 * MARGIN_MM)
-    grids = [tiles(piece, room, overlap_mm, side) for piece, side in pattern.cut()]
-    grids += [tiles(piece, room, overlap_mm) for piece in more]
+    grids = [tiles(piece, room, side) for piece, side in pattern.cut()]
+    grids += [tiles(piece, room) for piece in more]
     title, mark = pattern.title or "Pattern", stamp(pattern, units, day)
     notes = (whose(pattern, day), *history(pattern, units))
     pdf = document(title, (wide, high))
@@ -94,7 +91,6 @@ class Grid:
     left: float
     top: float
     room: tuple[float, float]
-    overlap: float
     rows: int
     columns: int
     tiles: tuple[Tile, ...]
@@ -112,7 +108,7 @@ class Grid:
         return View(scale, corner[0] - self.left * scale, corner[1] - self.top * scale, clip)
 
 
-def tiles(piece: Piece, room: tuple[float, float], overlap: float, side: Side = "both") -> Grid:
+def tiles(piece: Piece, room: tuple[float, float], side: Side = "both") -> Grid:
     """Tile a piece with its allowance over the fewest pages of printable size `room`; pages that would be blank are left out.
 
     As far as there is room, the piece is placed so that no page is nearly empty and neither the grainline nor a level line lies in
@@ -121,12 +117,12 @@ def tiles(piece: Piece, room: tuple[float, float], overlap: float, side: Side = 
     area = affinity.scale(cutting_area(piece), 1.0, -1.0, origin=(0, 0))
     shape = area.buffer(2.0)
     left, top, right, bottom = shape.bounds
-    step = (room[0] - overlap, room[1] - overlap)
-    columns = max(1, int(np.ceil((right - left - overlap) / step[0] - 1e-9)))
-    rows = max(1, int(np.ceil((bottom - top - overlap) / step[1] - 1e-9)))
+    step = (room[0] - OVERLAP_MM, room[1] - OVERLAP_MM)
+    columns = max(1, int(np.ceil((right - left - OVERLAP_MM) / step[0] - 1e-9)))
+    rows = max(1, int(np.ceil((bottom - top - OVERLAP_MM) / step[1] - 1e-9)))
     if rows * columns > MOST_TILES or rows > len(ascii_uppercase):
         raise stop("size", f"the {piece.name} would need {rows * columns} pages", hint="are its numbers in mm?")
-    spare = (columns * step[0] + overlap - (right - left), rows * step[1] + overlap - (bottom - top))
+    spare = (columns * step[0] + OVERLAP_MM - (right - left), rows * step[1] + OVERLAP_MM - (bottom - top))
     row, column = (at.ravel() for at in np.mgrid[:rows, :columns])
     x, y = column * step[0], row * step[1]
     wide = np.where(column == columns - 1, room[0], step[0])  # what a page shows without its right and lower overlap
@@ -139,7 +135,7 @@ def tiles(piece: Piece, room: tuple[float, float], overlap: float, side: Side = 
         shown = shapely.area(shapely.intersection(rough, own))
         grain = piece.grain_x - corner[0] - step[0] * np.arange(1, columns)
         level = np.subtract.outer(heights - corner[1], step[1] * np.arange(1, rows))
-        at_join = sum(int(((far > -2) & (far < overlap + 2)).sum()) for far in (grain, level))
+        at_join = sum(int(((far > -2) & (far < OVERLAP_MM + 2)).sum()) for far in (grain, level))
         cost = (int((shown > 0).sum()), int(((shown > 0) & (shown < _SCANT * room[0] * room[1])).sum()), at_join)
         if best is None or cost < best[0]:
             best = (cost, corner, shapely.intersects(shape, own))
@@ -149,7 +145,7 @@ def tiles(piece: Piece, room: tuple[float, float], overlap: float, side: Side = 
         Tile(int(row[k]), int(column[k]), (x[k], y[k], x[k] + room[0], y[k] + room[1])) for k in np.flatnonzero(needed)
     ]
     laid = affinity.translate(area, -corner[0], -corner[1])
-    return Grid(piece, side, *corner, room, overlap, rows, columns, tuple(found), laid)
+    return Grid(piece, side, *corner, room, rows, columns, tuple(found), laid)
 
 
 def _lines(piece: Piece, side: Side) -> Iterator[tuple[str, Array, str, str]]:
@@ -239,7 +235,7 @@ def _heads(pen: Pen, line: Array, own: Box) -> None:
 
 def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
     """Draw the frame of a page: where to trim it and where the next page goes; return the box between the overlaps."""
-    wide, high, lap = *grid.room, grid.overlap
+    (wide, high), lap = grid.room, OVERLAP_MM
     pen.frame((0, 0, wide, high))
     around = [grid.has(tile.row + down, tile.column + over) for down, over in ((0, -1), (-1, 0), (0, 1), (1, 0))]
     left, above, right, below = around
@@ -296,10 +292,9 @@ def _cover(
         pen.frame((x, top, x + side, top + side), "part")
         pen.text(x + side / 2, top + side / 2 - 1, words, Letters(14, bold=True), anchor="middle")
         pen.text(x + side / 2, top + side / 2 + 6, "each side, to the line's middle", Letters(8), anchor="middle")
-    lap = grids[0].overlap
     count = sum(len(grid.tiles) for grid in grids)
     notes = (
-        f"{count} pages of {'A4' if paper == 'a4' else 'Letter'} follow. Each shows {_small(lap, units)} of its neighbours.",
+        f"{count} pages of {'A4' if paper == 'a4' else 'Letter'} follow. Each shows {_small(OVERLAP_MM, units)} of its neighbours.",
         "Trim left and top edges to the frame where a page says so.",
         "Lay them on the dashed line of the neighbour and match the crosses.",
         "Start at the top left, join the rows, then the rows to each other.",
@@ -350,7 +345,7 @@ def _allowance_note(piece: Piece, units: Units) -> str:
 
 def _overview(pen: Pen, grid: Grid, cell: Box) -> None:
     """Draw the tiling plan of a piece."""
-    lap, (wide, high) = grid.overlap, grid.room
+    (wide, high), lap = grid.room, OVERLAP_MM
     span = (grid.columns * (wide - lap) + lap, grid.rows * (high - lap) + lap)
     pages = "1 page" if len(grid.tiles) == 1 else f"{len(grid.tiles)} pages"
     room = (cell[2] - cell[0]) / BOLD
