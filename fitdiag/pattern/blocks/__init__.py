@@ -1,6 +1,7 @@
-"""Blocks drafted from body measures: one declared module for each garment, named after it; the lines that all of them draw.
+"""Blocks drafted from body measures: one module for each garment, named after it, and the drawing tools they share.
 
-A block is a first try for a figure of these measures, not a pattern that fits. A garment without a module has no block here.
+A block is a starting point for a figure of these measures, not a pattern that fits. A garment without a module has no
+block.
 """
 
 from __future__ import annotations
@@ -20,16 +21,16 @@ from fitdiag.problems import stop
 from fitdiag.units import Units, format_reading
 
 GRADE = "a drafted block, not a fitted pattern"
-STEP_MM = 4.0  # distance of the points along drafted curves
-STEP_IN = 12.7  # limits are told in half inches
-WAIST_OVER_HIP_MM = 30.0  # a waist this much over the hip is rather a slip; a judgement, no source
+STEP_MM = 4.0  # distance between the points of drafted lines
+STEP_IN = 12.7  # half an inch, to which limits are printed
+WAIST_OVER_HIP_MM = 30.0  # a waist this much larger than the hip is probably a mistake; a judgement, no source
 
 
 @dataclass(frozen=True)
 class Asked:
-    """A measure that a block is drafted from, in mm: its limits, what is usual and how far that varies.
+    """A body measure that a block is drafted from, in mm: its limits, its usual value and its standard deviation.
 
-    `girth`: the measure of the pattern that goes round the body there, for the ease.
+    `girth`: the measure of the pattern that goes round the body there, to work out the ease.
     """
 
     name: str
@@ -46,11 +47,12 @@ class Asked:
 
 @dataclass(frozen=True)
 class Block:
-    """How the block of a garment is drafted, and by which source.
+    """How the block of a garment is drafted, and its source.
 
-    `pieces`: from the measures by name, x = 0 the grain, y = 0 the bottom. `shares`: a measure, what it is held against, and the
-    shares between which it lies on nearly every figure. `order`: measures that grow, each against a share of the next.
-    `tells`: measures of the pattern that are told with the block. `expects`: what the block has for the other measures of a pattern.
+    `pieces`: drafts the pieces from the measures (mm) by name; x = 0 is the grain, y = 0 the bottom. `shares`: a
+    measure, one to compare it with, and the least and greatest ratio on nearly every figure. `order`: a measure that
+    must be less than a share of another. `tells`: measures of the pattern to print with the block. `expects`: pattern
+    measures computed from others.
     """
 
     source: str
@@ -66,8 +68,8 @@ def block_of(garment: Garment) -> Block:
     """The block of a garment. Raises ProblemsFoundError where none is known."""
     name = f"{__name__}.{garment.name.replace('-', '_').replace(' ', '_')}"
     if find_spec(name) is None:
-        told = f"no block is known for this garment ({garment.name})"
-        raise stop("block", told, hint="read a pattern from a file, with fitdiag pattern read")
+        message = f"no block is known for this garment ({garment.name})"
+        raise stop("block", message, hint="read a pattern from a file, with fitdiag pattern read")
     block: Block = import_module(name).BLOCK
     return block
 
@@ -78,12 +80,15 @@ def usual_block(garment: Garment) -> Pattern:
 
 
 def draft_block(garment: Garment, given: Mapping[str, float], units: Units = "cm") -> Pattern:
-    """The block of a garment from its measures in mm. Raises ProblemsFoundError, in `units`, if they are not those of a body."""
+    """Draft the block of a garment from body measures in mm.
+
+    Raises ProblemsFoundError, its message in `units`, for measures out of range or out of order.
+    """
     block = block_of(garment)
     for asked in block.asked:
         if not asked.least <= given[asked.name] <= asked.most:
-            told = f"{asked.words} of {format_reading(given[asked.name], units)} is outside {_between(asked, units)}"
-            raise stop("measure", told, hint="check the unit")
+            message = f"{asked.words} of {format_reading(given[asked.name], units)} is outside {_between(asked, units)}"
+            raise stop("measure", message, hint="check the unit")
     for less, more, share in block.order:
         if not given[less] < given[more] * share:
             most = more.replace("_", " ") if share == 1.0 else f"{share:.0%} of {more.replace('_', ' ')}"
@@ -99,30 +104,30 @@ def _between(asked: Asked, units: Units) -> str:
 
 
 def larger_above(given: Mapping[str, float]) -> tuple[str, str] | None:
-    """Waist and hip, where the waist is so much larger that it is rather a slip."""
+    """(`waist`, `hip`) if the waist is so much larger that they were probably swapped."""
     return ("waist", "hip") if given["waist"] >= given["hip"] + WAIST_OVER_HIP_MM else None
 
 
 def out_of_proportion(block: Block, given: Mapping[str, float], units: Units) -> str:
-    """One line about measures that hardly belong together; empty if all do. Never a refusal: the fitter knows."""
-    told = []
+    """One line about measures that hardly belong together; empty if all do. Only a warning: the fitter knows best."""
+    doubts = []
     waist, hip = (format_reading(given[name], units) for name in ("waist", "hip"))
     if larger_above(given):
-        told.append(f"the waist ({waist}) is larger than the hip ({hip}); perhaps they are exchanged")
+        doubts.append(f"the waist ({waist}) is larger than the hip ({hip}); perhaps they are exchanged")
     for name, other, least, most in block.shares:
         value, beside = given[name], given[other]
         if not least * beside <= value <= most * beside:
             word = "small" if value < least * beside else "large"
             shown = f"{name.replace('_', ' ')} ({format_reading(value, units)})"
-            told.append(f"{shown} is {word} beside {other.replace('_', ' ')} ({format_reading(beside, units)})")
-    return f"Look at the measures once more: {'; '.join(told)}." if told else ""
+            doubts.append(f"{shown} is {word} beside {other.replace('_', ' ')} ({format_reading(beside, units)})")
+    return f"Look at the measures once more: {'; '.join(doubts)}." if doubts else ""
 
 
 # -- lines ---------------------------------------------------------------------------------------------------------------
 
 
 def finished(piece: Piece, level: Mapping[str, float], inner: Mapping[str, float]) -> Piece:
-    """A drafted piece with its level lines, each from edge to edge (`inner`: from an upright at this x instead), and notches."""
+    """A drafted piece with notches and level lines, each from edge to edge, or from the vertical at its x in `inner`."""
     found = {}
     for name in piece.part.ends:
         line = across(piece.part, piece.seams, name, level[name])
@@ -132,14 +137,14 @@ def finished(piece: Piece, level: Mapping[str, float], inner: Mapping[str, float
 
 
 def line(start: object, end: object) -> Array:
-    """A straight seam with a point every few millimetres, so that later curves have something to bend."""
+    """A straight seam, (n, 2), with a point every few millimetres, so that alterations can bend it."""
     first, last = np.asarray(start, dtype=float), np.asarray(end, dtype=float)
     count = max(2, round(float(np.hypot(*(last - first))) / STEP_MM) + 1)
     return points(np.linspace(first, last, count))
 
 
 def bowed(start: object, end: object, bow: float) -> Array:
-    """A seam bowed by `bow` mm at its middle, to the left of its direction (outward, as the outline runs clockwise)."""
+    """A seam, (n, 2), bowed by `bow` mm at its middle, to its left: outward, as the outline runs clockwise."""
     found = line(start, end).copy()
     along = found[-1] - found[0]
     outward = unit(left_of(along))
@@ -148,17 +153,18 @@ def bowed(start: object, end: object, bow: float) -> Array:
 
 
 def join(*parts: Array) -> Array:
+    """One polyline of several, each of which starts where the one before ends."""
     return points(np.concatenate([parts[0], *(part[1:] for part in parts[1:])]))
 
 
 def bezier(start: Array, control: Array, end: Array) -> Array:
-    """A quadratic Bezier arc."""
+    """A quadratic Bezier curve, as (n, 2) points."""
     count = max(8, round(float(np.hypot(*(end - start))) / STEP_MM * 1.2) + 1)
     t = np.linspace(0.0, 1.0, count)[:, None]
     return points((1 - t) ** 2 * start + 2 * t * (1 - t) * control + t**2 * end)
 
 
 def meet(a: Array, a_direction: Array, b: Array, b_direction: Array) -> Array:
-    """Where two lines meet."""
+    """The intersection of two lines, each given by a point and a direction."""
     s = np.linalg.solve(np.column_stack([a_direction, -b_direction]), b - a)
     return np.asarray(a + a_direction * s[0])

@@ -1,7 +1,7 @@
 """A straight skirt with waist darts, drafted by the rules of a published metric textbook block.
 
-The rules are those of the same textbook tradition as the trousers block (half the hips and 1.5 cm of ease on the half skirt, a
-quarter of the waist and 2 cm a dart, the side raised 1.25 cm); they stand here from memory.
+The rules belong to the same tradition as the trousers block (the half skirt has half the hip and 1.5 cm of ease, each
+quarter a quarter of the waist and 2 cm per dart, the side raised by 1.25 cm); they are given from memory.
 """
 
 from __future__ import annotations
@@ -18,13 +18,13 @@ from fitdiag.pattern.piece import Array, Dart, Piece, left_of, points, unit
 DART_MM = 20.0
 EASE_MM = 2.5  # of each quarter at the waist
 SIDE_UP_MM = 12.5  # the waist line rises by this much to the side
-SIDE_BOW_MM = 5.0  # the side seam is hollowed or rounded by this much above the hip
+SIDE_BOW_MM = 5.0  # the side seam is rounded out by this much above the hip
 
 
 def _piece(
     m: Mapping[str, float], garment: Garment, name: str, width: float, darts: tuple[tuple[float, float], ...]
 ) -> Piece:
-    """A quarter of the skirt, the centre on the left. `darts`: where each lies, as a share of the waist, and how deep it is."""
+    """A quarter of the skirt, the centre on the left. `darts`: the place of each, a share of the waist, and its length."""
     waist, hip = m["length"], m["length"] - m["waist_to_hip"]
     middle = width / 2
     top = np.array([-middle, waist])
@@ -47,7 +47,7 @@ def _piece(
 
 
 def _dart(edge: Array, share: float, depth: float) -> Dart:
-    """A dart square to the waist line at a share of its width."""
+    """A dart square to the waistline, at a share of its width; `depth`: its length in mm."""
     x = edge[0, 0] + (edge[-1, 0] - edge[0, 0]) * share
     ends = [np.array([x + half, np.interp(x + half, edge[:, 0], edge[:, 1])]) for half in (-DART_MM / 2, DART_MM / 2)]
     return Dart.even(ends[0], ends[1], (ends[0] + ends[1]) / 2 - unit(left_of(ends[1] - ends[0])) * depth)

@@ -1,8 +1,8 @@
 """The trousers block, by the rules of a published metric textbook block.
 
-Source of the rules: "The Basic Trousers Block", in a textbook of English for clothing (3rd ed., part 3), which reprints a
-metric block; the curve of each seam between its given points is ours (the source gives one touch point). x = 0 is the crease
-and grain line, y = 0 the floor; the numbers in brackets are the block's own points.
+Source of the rules: "The Basic Trousers Block", in a textbook of English for clothing (3rd ed., part 3), which reprints
+a metric block. The curve of a seam between its given points is our own (the source gives one touch point). x = 0 is the
+crease and grainline, y = 0 the floor; numbers in brackets, or in comments, are the source's own point numbers.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from fitdiag.pattern.blocks import Asked, Block, bezier, bowed, finished, join, 
 from fitdiag.pattern.garment import Garment
 from fitdiag.pattern.piece import Array, Dart, Piece, left_of, points, unit
 
-EASE_MM = 40.0  # round the hip, by the rules for front and back together
+EASE_MM = 40.0  # round the hip, as front and back have it together
 SOURCE = "metric textbook block (basic trousers block, textbook of English for clothing, 3rd ed., part 3)"
 
 
@@ -23,7 +23,7 @@ Measures = Mapping[str, float]  # of a body in mm, as the block asks for them
 
 
 def levels(m: Measures) -> dict[str, float]:
-    """y of waist, hip, crotch, knee and hem in mm; the knee lies half of crotch to floor less 5 cm below the crotch (1-4)."""
+    """y of waist, hip, crotch, knee and hem in mm (1-4); from crotch to knee is half of crotch to floor, less 5 cm."""
     crotch = m["waist_to_floor"] - m["rise"]
     return {
         "waist": m["waist_to_floor"],
@@ -45,13 +45,13 @@ def front_extension(m: Measures) -> float:
 
 
 def block_extension(hip: float) -> float:
-    """The block's whole back extension for a hip girth in mm: from the start of the curve to the crotch point (16-23)."""
+    """The block's whole back extension for a hip girth, mm: from the start of the curve to the crotch point (16-23)."""
     return centre_setting({"hip": hip}) / 4 + front_extension({"hip": hip}) * 1.5
 
 
 def by_size(m: Measures) -> tuple[float, float, float]:
-    """What goes by size groups (8-14, and two above; by hip girth here): how far front and back curve run from their corner (5, 16),
-    and by how much half the knee is wider than half the hem (4-13), mm.
+    """What the source gives by size group, in mm (groups by hip girth here): the distance of the front and the back
+    curve from their corner (5, 16), and how much wider half the knee is than half the hem (4-13).
     """
     if m["hip"] <= 955:
         return 30.0, 42.5, 13.0
@@ -93,7 +93,7 @@ def _back(m: Measures, garment: Garment) -> Piece:
     waist_centre = np.array([corner_x + 20, level["waist"] + 20])  # 21
     run = np.sqrt((m["waist"] / 4 + 42.5) ** 2 - 20**2)
     waist_side = np.array([waist_centre[0] + run, level["waist"]])  # 22
-    hem, knee = m["bottom"] / 2 + 5, m["bottom"] / 2 + 5 + more  # 26-29: one more on each side
+    hem, knee = m["bottom"] / 2 + 5, m["bottom"] / 2 + 5 + more  # 26-29: each side 1 cm wider than the front
     start = np.array([corner_x, level["crotch"] + m["rise"] / 2])  # 19
     point = np.array([crotch_x, level["crotch"] - 5])  # 24
     touch = np.array([corner_x, level["crotch"]]) + reach * np.array([-1.0, 1.0]) / np.sqrt(2)
@@ -113,13 +113,13 @@ def _back(m: Measures, garment: Garment) -> Piece:
         },
         tuple(darts),
     )
-    return finished(piece, level, {"hip": corner_x})  # the hip is taken from these uprights
+    return finished(piece, level, {"hip": corner_x})  # the block measures the hip from this vertical
 
 
 def _leg(
     waist_side: Array, hip: tuple[float, float], knee: tuple[float, float], hem: float, point: Array, bow: float
 ) -> dict[str, Array]:
-    """Side seam, hem and inseam of a leg that is as wide on both sides of the crease; `bow`: how far the inseam is hollowed."""
+    """Side seam, hem and inseam of a leg, equally wide on both sides of the crease; `bow`: of the upper inseam, mm."""
     inner_knee = (-knee[0], knee[1])
     return {
         "side": join(bowed(waist_side, hip, 5), bowed(hip, knee, -5), line(knee, (hem, 0))),
@@ -129,10 +129,10 @@ def _leg(
 
 
 def _curve(point: Array, touch: Array, start: Array, tangent: Array | None = None) -> Array:
-    """The crotch curve from the crotch point over the touch point to where the centre seam begins.
+    """The crotch curve from the crotch point through the touch point to the start of the centre seam.
 
-    Two quadratic Bezier arcs that meet at the touch point with one tangent; level at the crotch point, along the centre seam
-    at its start.
+    Two quadratic Bezier curves with a common tangent at the touch point, horizontal at the crotch point, and running
+    into the centre seam at its start.
     """
     end_direction = np.array([0.0, 1.0]) if tangent is None else unit(tangent)
     level = np.array([1.0, 0.0])
