@@ -139,3 +139,53 @@ def test_what_is_not_there_any_more_is_proposed_as_not_seen(base: RuleBase, word
 def test_a_complaint_with_such_words_is_not_read_as_gone(base: RuleBase, words: Words, text: str) -> None:
     """No longer closes is what is wrong, and what is gone only in a pose is there."""
     assert not [one.id for one in read_mail(base, words, text, "in") if one.finding and one.finding.seen == "no"]
+
+
+@pytest.mark.parametrize(
+    ("text", "sign"),
+    [
+        ("No gaping at the back of the waist.", "back-waist-gapes"),
+        ("It isn't tight across the seat.", "seat-pulls-across"),
+        ("The pocket mouths do not stand open.", "pocket-mouths-open"),
+        ("Nothing bunches in my lap when I sit.", "lap-fullness-sitting"),
+    ],
+)
+def test_what_is_said_not_to_be_there_is_proposed_as_not_seen(
+    base: RuleBase, words: Words, text: str, sign: str
+) -> None:
+    """A denied sign is never proposed as seen; the fitter is asked whether it is absent."""
+    read = {one.id: one.finding for one in read_mail(base, words, text, "in") if one.finding is not None}
+    assert read[sign].seen == "no"
+    assert all(finding.seen == "no" for finding in read.values())
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "There is no room to breathe at the waist.",
+        "No, they stick out like ears at the pockets.",
+        "It is not as tight across the seat as before.",
+        "The dart points don't touch me.",
+    ],
+)
+def test_a_not_that_complains_or_compares_denies_nothing(base: RuleBase, words: Words, text: str) -> None:
+    """What is missing, only less, or answers a question with no is not absent."""
+    assert all(one.finding is None or one.finding.seen != "no" for one in read_mail(base, words, text, "in"))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Could you make me a second belt and a loose waist tie",
+        "My knee hurts after rehearsal.",
+        "Please sew the fly with a red zip",
+    ],
+)
+def test_wishes_and_aches_from_elsewhere_propose_nothing(base: RuleBase, words: Words, text: str) -> None:
+    """What is asked for, and a pain from something other than what is worn, is no sign."""
+    assert not read_mail(base, words, text, "in")
+
+
+def test_a_pain_from_what_is_worn_is_still_read(base: RuleBase, words: Words) -> None:
+    """What hurts in a pose, or for as long as it is worn, presses."""
+    assert any(one.id == "knee-binds-bending" for one in read_mail(base, words, "My knee hurts after kneeling.", "in"))

@@ -46,8 +46,9 @@ def says(kind: str, text: str) -> bool:
 
 
 def is_question(text: str) -> bool:
-    """Whether a sentence or clause is a question, other than whether something seen is as it should be."""
-    return bool(pattern("asked").fullmatch(text.strip())) and not pattern("observed").match(text)
+    """Whether a sentence or clause asks or wishes for something, other than whether something seen is as it should be."""
+    asked = pattern("asked").fullmatch(text.strip()) or pattern("wished").fullmatch(text.strip())
+    return bool(asked) and not pattern("observed").match(text)
 
 
 def unwrapped(text: str) -> str:
@@ -137,6 +138,21 @@ def gone(clause: str) -> str:
         return ""
     rest = " ".join(pattern("denial").sub(" ", pattern("gone now").sub(" ", clause)).split()).rstrip(" .")
     return "" if says("not", rest) else rest
+
+
+def absent(clause: str) -> str:
+    """What a clause says is not there, or no longer, without the words that say so; empty if it does not.
+
+    >>> absent("no gaping at the back"), absent("the crotch doesn't pinch"), absent("no room at the hip")
+    ('gaping at the back', 'the crotch pinch', '')
+    """
+    if plain := gone(clause):
+        return plain
+    spelt = re.sub(r"n['’]?t\b", " not", clause)
+    if any(says(kind, spelt) for kind in ("complaint", "aside", "no absence", "before")):
+        return ""
+    rest = " ".join(pattern("absence").sub(" ", clause, count=1).split())
+    return "" if rest == clause or says("not", rest) or says("good", rest) else rest
 
 
 def advised(clause: str) -> bool:

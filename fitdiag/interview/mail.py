@@ -14,10 +14,10 @@ from math import exp, log
 
 from fitdiag.interview.answers import Said, names_length, read_answer, without_amounts
 from fitdiag.interview.clauses import (
+    absent,
     advised,
     clauses_of,
     denied,
-    gone,
     is_question,
     judged,
     pattern,
@@ -130,7 +130,7 @@ def _of_sentence(base: RuleBase, words: Words, sentence: _Sentence, units: Units
     clauses, done = _clauses(words, sentence)
     for span in done:
         yield span.fit, Proposal("alteration", span.id, sentence.text)
-    away = list(chosen(list(_gone(words, clauses))))
+    away = list(chosen(list(_absent(words, clauses))))
     for span in away:
         yield span.fit, Proposal("symptom", span.id, sentence.text, Finding(span.id, "no", origin="form"))
     tried = [
@@ -168,13 +168,17 @@ def _done(words: Words, clauses: Sequence[str]) -> list[Span]:
     return spans
 
 
-def _gone(words: Words, clauses: Sequence[str]) -> Iterator[Span]:
-    """The signs that some clauses say are gone."""
+def _absent(words: Words, clauses: Sequence[str]) -> Iterator[Span]:
+    """The signs that some clauses say are not there, or no longer."""
+    about = ""
     for place, clause in enumerate(clauses):
-        if plain := gone(clause):
-            for name, features in _signs(words, plain, [plain], False):
-                if (fit := _chance(features)) >= _SIGN_FROM:
-                    yield Span(fit, "symptom", name, place, place + 1, clause, features)
+        if plain := absent(clause):
+            led = about and not words.places(plain)
+            for line in (plain, f"{about} {plain}") if led else (plain,):
+                for name, features in _signs(words, line, [line], line is not plain):
+                    if (fit := _chance(features)) >= _SIGN_FROM:
+                        yield Span(fit, "symptom", name, place, place + 1, clause, features)
+        about = words.places(clause) or about
 
 
 def _tried(words: Words, clauses: Sequence[str], used: set[int], sentence: _Sentence) -> Iterator[Span]:
@@ -186,7 +190,7 @@ def _tried(words: Words, clauses: Sequence[str], used: set[int], sentence: _Sent
             if used & set(range(start, end)):
                 break
             text = " ".join(part)
-            if says("other things", text) and not words.places(text):
+            if says("sore", text) or (says("other things", text) and not words.places(text)):
                 continue
             body = _body(words, text)
             lines = [text]
