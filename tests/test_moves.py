@@ -19,8 +19,7 @@ from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.load import load_rules
 from fitdiag.pattern.alter import crossing, exchanged, mapped, redraw, rotated, run_on, smooth_through, through
 from fitdiag.pattern.garment import far_on, nearest, shipped_garment, with_notches
-from fitdiag.pattern.making import lifted
-from fitdiag.pattern.moves import carry_out, make
+from fitdiag.pattern.moves import carry_out, lifted, make
 from fitdiag.pattern.piece import Array, Dart, Notch, Pattern, Piece, length, points
 from fitdiag.problems import ProblemsFoundError
 
