@@ -20,11 +20,12 @@ from fitdiag.cli.documents import token
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.form import SCHEMA
 from fitdiag.sessions.case import open_case
 from fitdiag.sessions.case_files import Advised, Outcome, Round
 from fitdiag.sessions.log import read_log
-from fitdiag.sessions.rounds import compared, expected_outcomes, observed_outcomes, remarks
+from fitdiag.sessions.rounds import compared, expected_outcomes, observed_outcomes, remarks, reported_done, worse
 from fitdiag.sessions.state import fold
 
 pytestmark = pytest.mark.usefixtures("hurried_documents")
@@ -212,6 +213,7 @@ def test_limits_that_add_up_ask_for_another_block(base: RuleBase) -> None:
 
 
 RISES = Findings({"balance-lines-rise-to-back": Finding("balance-lines-rise-to-back", "yes")})
+DIP, TODAY = "balance-lines-dip-to-back", date(2026, 11, 3)
 LENGTHENED = (Done("lengthen-back-crotch", 12.7, 1),)
 
 
@@ -233,6 +235,44 @@ def test_only_what_came_or_turned_with_an_alteration_is_laid_to_it(
     ]
     told = [text for text in remarks(base, now, looks=before) if "brings what is seen now" in text]
     assert (said is None) == (not told) and (said or "") in "".join(told)
+
+
+@pytest.mark.parametrize(("was", "now", "said"), [
+    (10.0, 20.0, "3/8 in at the last try-on, 3/4 in now, which is worse"),
+    (10.0, 12.0, None),  # within the error of reading it twice
+    (20.0, 10.0, None),
+    (None, 20.0, None),  # not measured then
+])  # fmt: skip
+def test_a_sign_that_is_worse_than_at_the_last_try_on_is_named(
+    base: RuleBase, was: float | None, now: float, said: str | None
+) -> None:
+    """Also where no alteration foretold anything of it; what was foretold is compared with that instead."""
+    before, today = (Findings({DIP: Finding(DIP, "yes", amount_mm=mm, error_mm=2.5)}) for mm in (was, now))
+    told = "".join(worse(base, {}, before, today))
+    assert (said or "") in told and bool(told) == (said is not None)
+    assert not [*worse(base, {DIP: Outcome(was, 0.0)}, before, today)]
+
+
+def test_what_was_done_may_be_told_with_the_advised_side(base: RuleBase) -> None:
+    """The list advises a side, so it may be repeated; another side is refused, as it would be lost."""
+    one = Round(
+        1,
+        Path("round-01"),
+        TODAY,
+        TODAY,
+        advised=(Advised("raise-one-hip", 6.0, "left"), Advised("scoop-back-curve", 6.0)),
+    )
+    for text in (
+        "raise-one-hip=1 cm left",
+        "raise-one-hip=1 cm Left side only",
+        "raise-one-hip=1 cm",
+        "scoop-back-curve=1cm both sides",
+    ):
+        ((name, done),) = reported_done(base, one, [text], (), "in").items()
+        assert (name, done.amount_mm, done.done) == (text.partition("=")[0], 10.0, True)
+    for text in ("raise-one-hip=1 cm right", "scoop-back-curve=1cm left"):
+        with pytest.raises(ProblemsFoundError, match="was not advised for the"):
+            reported_done(base, one, [text], (), "in")
 
 
 def test_what_was_taken_back_counts_off(base: RuleBase) -> None:

@@ -379,8 +379,10 @@ class _Run:
         pattern = pattern_in(self.base, self.case.pattern_file)
         moved = measure_moved(self.base, pattern, findings.done) if pattern is not None else {}
         looks = [RoundLog.of(one).findings(self.base) for one in self.case.rounds[:-1]]
+        outcomes = self._observed(findings)
         warnings = (
-            *rounds.compared(self.base, self._observed(findings), self.case.units),
+            *rounds.compared(self.base, outcomes, self.case.units),
+            *(rounds.worse(self.base, outcomes, looks[-1], findings) if looks else ()),
             *rounds.remarks(self.base, findings, moved, looks),
         )
         new = [text for text in warnings if text not in self.warned]

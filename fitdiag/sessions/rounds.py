@@ -8,6 +8,7 @@ The list as the fitter wants it, and what the try-ons taught about the simulated
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -160,6 +161,25 @@ def compared(base: RuleBase, outcomes: Mapping[str, Outcome], units: Units) -> I
             yield f"{text}: more came of it than expected"
 
 
+def worse(base: RuleBase, outcomes: Mapping[str, Outcome], before: Findings, now: Findings) -> Iterator[str]:
+    """Name the signs that are clearly worse than at the last try-on, but for those whose outcome was foretold (`compared`)."""
+    for finding in now.seen:
+        sign, was = base.symptoms[finding.symptom], before.symptoms.get(finding.symptom)
+        if was is None or finding.symptom in outcomes or not _is_worse(sign, was, finding):
+            continue
+        then, today = (format_reading(one.amount_mm or 0.0, now.units) for one in (was, finding))
+        text = f"{lower_first(sign.title)}: {then} at the last try-on, {today} now, which is worse"
+        yield f"{text}. Look for the reason in what was done, or left undone, before more is altered."
+
+
+def _is_worse(sign: Symptom, was: Finding, now: Finding) -> bool:
+    """Whether a measured sign is worse now by more than twice the error of the difference."""
+    if sign.measure is None or was.amount_mm is None or now.amount_mm is None:
+        return False
+    more = (now.amount_mm - was.amount_mm) * (-1 if sign.measure.worse == "less" else 1)
+    return more > 2 * hypot(was.error_mm or ERROR_MM, now.error_mm or ERROR_MM)
+
+
 def remarks(
     base: RuleBase, findings: Findings, moved_mm: Mapping[str, float] | None = None, looks: Sequence[Findings] = ()
 ) -> tuple[str, ...]:
@@ -226,8 +246,7 @@ def _came(sign: Symptom, alteration: str, looks: Sequence[Findings]) -> str:
         if first == 0:
             return title
         if was.amount_mm is not None and after.amount_mm is not None:
-            more = (after.amount_mm - was.amount_mm) * (-1 if sign.measure and sign.measure.worse == "less" else 1)
-            if more <= 2 * hypot(was.error_mm or ERROR_MM, after.error_mm or ERROR_MM):
+            if not _is_worse(sign, was, after):
                 continue
             if was.seen == "yes":
                 return f"{title}, {format_reading(was.amount_mm, looks[-1].units)} in round {first}"
@@ -267,10 +286,11 @@ def reported_done(
 ) -> dict[str, Carried]:
     """Read what was really done of a round from `alteration=amount`, `=yes` or `=no` texts, else the form, by alteration.
 
-    Without an amount it is as much as was advised. Raises ProblemsFoundError.
+    Without an amount it is as much as was advised; a side behind the amount must be the advised one. Raises ProblemsFoundError.
     """
     given = (item.partition("=") for item in texts)
-    reported = {name: _amount_or_no(base, name, text, units) for name, _, text in given}
+    sides = {item.alteration: item.side or "both" for item in one.advised}
+    reported = {name: _amount_or_no(base, name, _sideless(name, text, sides), units) for name, _, text in given}
     for alteration, state, amount in ticked:
         reported.setdefault(alteration, (amount, state in ("as-written", "otherwise")))
     advised = {item.alteration: item.amount_mm for item in one.advised}
@@ -278,6 +298,17 @@ def reported_done(
         name: Carried(name, (advised.get(name) if mm is None else mm) if was_done else None, was_done)
         for name, (mm, was_done) in reported.items()
     }
+
+
+def _sideless(alteration: str, text: str, sides: Mapping[str, str]) -> str:
+    """An amount without its side. What was done is kept without a side, so another than the advised one is refused."""
+    match = re.fullmatch(r"(.*\S)\s+(left|right|both)(?: sides?)?(?: only)?", text.strip(), re.IGNORECASE)
+    if match is None:
+        return text
+    if (side := match[2].lower()) != sides.get(alteration, "both"):
+        message = f"{one_line(alteration, 40)}: it was not advised for {side if side == 'both' else f'the {side}'}"
+        raise stop("side", message, hint="leave the side out; what was done elsewhere than advised goes in a note")
+    return match[1]
 
 
 def _amount_or_no(base: RuleBase, alteration: str, text: str, units: Units) -> tuple[float | None, bool]:
