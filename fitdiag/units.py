@@ -1,4 +1,4 @@
-"""Lengths as people write and read them. Inside the program every length is a float in millimetres.
+"""Lengths and days as people write and read them. Inside the program every length is a float in millimetres.
 
 Inches are read and shown in eighths, centimetres in quarters of a centimetre, the steps a tape is read in.
 """
@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import math
 import re
+from contextlib import suppress
 from dataclasses import dataclass
+from datetime import date
 from fractions import Fraction
 from functools import cache, lru_cache
 from typing import Literal
@@ -20,6 +22,8 @@ LONGEST_MM = 3000.0  # no length on trousers is longer; a larger one is a slip o
 
 Units = Literal["in", "cm"]
 
+_MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+           "November", "December")  # fmt: skip
 _WORDS = {
     "in": "in", "inch": "in", "inches": "in", '"': "in", "''": "in",
     "cm": "cm", "centimetre": "cm", "centimetres": "cm", "centimeter": "cm", "centimeters": "cm",
@@ -235,3 +239,24 @@ def in_units(text: str, units: Units) -> str:
         return f"{low} {match['to']} {_converted(last, units)}"
 
     return _IN_TEXT.sub(converted, text)
+
+
+def parse_day(text: str) -> date | None:
+    """Read a day written like 2026-12-01; None if the text is none.
+
+    >>> parse_day("2026-12-01"), parse_day("1 December"), parse_day("20261201")
+    (datetime.date(2026, 12, 1), None, None)
+    """
+    with suppress(ValueError):
+        day = date.fromisoformat(text)
+        return day if day.isoformat() == text else None
+    return None
+
+
+def day_words(day: date) -> str:
+    """A day as people write it.
+
+    >>> day_words(date(2026, 11, 9))
+    '9 November 2026'
+    """
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"

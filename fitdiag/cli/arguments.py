@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal, cast
 from fitdiag.knowledge.folders import garments, rules_for
 from fitdiag.plausible import BODY_MM, doubt_of_body
 from fitdiag.problems import Hints, one_line, stop
-from fitdiag.units import InvalidLengthError, Units, parse_length, units_named
+from fitdiag.units import InvalidLengthError, Units, parse_day, parse_length, units_named
 
 if TYPE_CHECKING:
     from fitdiag.knowledge.model import RuleBase
@@ -78,13 +78,9 @@ def ending_of(to: str, *kinds: str) -> str:
 
 def day_of(text: str) -> date:
     """Parse a day like 2026-12-01. Raises ProblemsFoundError."""
-    try:
-        day = date.fromisoformat(text)
-        if day.isoformat() == text:
-            return day
-    except ValueError:
-        pass
-    raise stop("argument", f"'{one_line(text, 20)}' is not a day", hint="write it like 2026-12-01")
+    if (day := parse_day(text)) is None:
+        raise stop("argument", f"'{one_line(text, 20)}' is not a day", hint="write it like 2026-12-01")
+    return day
 
 
 def length_of(text: str, what: str, units: Units | None = None) -> float:

@@ -25,9 +25,9 @@ from fitdiag.pattern.assemble import Taken, level_faults, put_together, with_lev
 from fitdiag.pattern.dxf import pattern_from_dxf, pattern_to_dxf
 from fitdiag.pattern.garment import Garment, garment_of, shipped_garment, with_notches
 from fitdiag.pattern.piece import MOST_POINTS, Array, Carried, Dart, Joint, Notch, Pattern, Piece, Side, faults, points
-from fitdiag.pattern.record import rounded, valid_day
+from fitdiag.pattern.record import rounded
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, placed, stop
-from fitdiag.units import Units
+from fitdiag.units import Units, parse_day
 
 LARGEST = 4 * 1024 * 1024
 FORMATS = (".yaml", ".json", ".svg", ".dxf")
@@ -176,7 +176,7 @@ def _xy(value: object) -> tuple[float, float]:
 
 
 def _day(text: str) -> str:
-    if text and not valid_day(text):
+    if text and parse_day(text) is None:
         raise wrong("day", f"'{one_line(text, 20)}' is not a day", "write it like 2026-11-25")
     return text
 

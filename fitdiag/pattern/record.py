@@ -7,11 +7,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from datetime import date
 
 from fitdiag.pattern.piece import Carried, Pattern
 from fitdiag.problems import one_line
-from fitdiag.units import Units, format_given
+from fitdiag.units import Units, format_given, parse_day
 
 LONGEST_CLIENT, LONGEST_ID, LONGEST_NAME, LONGEST_TITLE, LONGEST_NOTE = 80, 60, 160, 200, 2000
 MOST_DARTS, MOST_LINES, MOST_NOTCHES, MOST_CARRIED = 20, 50, 200, 200
@@ -49,14 +48,6 @@ def stamp(pattern: Pattern, units: Units, day: str = "") -> str:
     return ". ".join(part for part in (whose(pattern, day), f"Altered: {done}" if done else "") if part)
 
 
-def valid_day(text: str) -> bool:
-    """Whether a text is an ISO date such as 2026-11-25."""
-    try:
-        return date.fromisoformat(text).isoformat() == text
-    except ValueError:
-        return False
-
-
 def row_of(carried: Carried) -> str:
     """Format one alteration as a row, for files that hold only texts: `tuck-across-back-hip | 19.05 mm | 2026-11-25 | Tuck ...`."""
     size = f"{round(carried.amount, 3):g} mm{'' if carried.side == 'both' else f' {carried.side}'}"
@@ -70,6 +61,6 @@ def from_rows(rows: Sequence[str]) -> tuple[Carried, ...]:
         parts = [part.strip() for part in row.split("|", 3)]
         number = re.fullmatch(r"(-?\d{1,4}(?:\.\d{1,3})?) mm(?: (left|right))?", parts[1]) if len(parts) == 4 else None
         if number and len(parts[0]) <= LONGEST_ID and _ID.match(parts[0]) and abs(float(number[1])) <= MOST_MM:
-            day, side = parts[2] if valid_day(parts[2]) else "", number[2] or "both"
+            day, side = parts[2] if parse_day(parts[2]) else "", number[2] or "both"
             alterations.append(Carried(parts[0], float(number[1]), one_line(parts[3], LONGEST_NAME), day, side))  # type: ignore[arg-type]
     return tuple(alterations)

@@ -22,12 +22,12 @@ from fitdiag.planning.plan import Plan, first_choice
 from fitdiag.planning.stages import MOVED_MM, Effects, Simulation, Stage, moving
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import Items, Section, make_report
-from fitdiag.reports.sheet import Heading, Sheet, day_words, drawn, whole_amounts
+from fitdiag.reports.sheet import Heading, Sheet, drawn, whole_amounts
 from fitdiag.reports.signs import captions, drawn_symptoms, figure
 from fitdiag.sessions.case_files import Advised, Carried, Round
 from fitdiag.sessions.state import Conclusion
 from fitdiag.templates import render
-from fitdiag.units import MM_PER_INCH, Units, format_length, format_reading
+from fitdiag.units import MM_PER_INCH, Units, day_words, format_length, format_reading
 
 ORIGINS: Mapping[Origin, str] = {
     "asked": "asked", "volunteered": "unasked", "file": "findings file", "form": "the client's form", "photo": "photo",

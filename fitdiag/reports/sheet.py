@@ -26,7 +26,7 @@ from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.reports.report import counted
 from fitdiag.sessions.state import Conclusion
 from fitdiag.templates import render
-from fitdiag.units import NO_BREAK, Units, in_units
+from fitdiag.units import NO_BREAK, Units, day_words, in_units
 
 TITLE = "What to change on your {}"
 CLOTH, LOOK = "First on the cloth", "Then try on and look"
@@ -42,8 +42,6 @@ THEN_NOTE = (
     "This is simulated cloth on a body estimated from a few measures, not a photo and not you. Look at where the drawn lines"
     " go, not at each fold: the uppermost across is the hip line, the dashed one is the grain. It cannot show sitting or walking."
 )
-MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
-          "November", "December")  # fmt: skip
 SIDES = {"left": "left side only", "right": "right side only", "both": "both sides alike"}
 PIECES = {"front": "on the front", "back": "on the back", "both": "on front and back"}
 
@@ -107,15 +105,6 @@ class Sheet:
     stay: tuple[str, ...]
     cautions: tuple[str, ...]
     muslins: tuple[tuple[str, bytes], ...] = ()
-
-
-def day_words(day: dt.date) -> str:
-    """A day as people write it.
-
-    >>> day_words(dt.date(2026, 11, 9))
-    '9 November 2026'
-    """
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
 # ---------------------------------------------------------------------------------------------- the wearer's words

@@ -7,10 +7,8 @@ come from the law of the false drop, not from a list.
 from __future__ import annotations
 
 from bisect import bisect_left
-from calendar import month_name
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date
 from functools import cache
 from io import BytesIO
 from itertools import combinations_with_replacement, pairwise
@@ -21,7 +19,7 @@ from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.pattern.pdf import PAPERS, Paper, document, plain
 from fitdiag.problems import one_line, stop
 from fitdiag.templates import render, template
-from fitdiag.units import MM_PER_INCH, Units, format_given, format_reading, round_length
+from fitdiag.units import MM_PER_INCH, Units, day_words, format_given, format_reading, parse_day, round_length
 
 if TYPE_CHECKING:
     from fitdiag.knowledge.about import ShotCard
@@ -76,10 +74,10 @@ def card_of(
             message = f"{height:g} mm over the floor cannot be a {line} line"
             raise stop("height", message, hint="measure it from the floor")
     drawn = ", ".join(f"{line.id} ({line.where})" if line.where else line.id for line in worn.lines).capitalize()
-    said = _said()
+    said, day = _said(), parse_day(kept)
     words = {
-        **said["alone" if alone else "fitter"], **said[units], **_figures(units), "name": name, "kept": _day_text(kept),
-        "lines": drawn, "count": sum(map(len, lines.values())), "no_pins": worn.no_pins,
+        **said["alone" if alone else "fitter"], **said[units], **_figures(units), "name": name,
+        "kept": day_words(day) if day else kept, "lines": drawn, "count": sum(map(len, lines.values())), "no_pins": worn.no_pins,
     }  # fmt: skip
     sections = tuple(
         Section(
@@ -127,19 +125,6 @@ def false_drop(lens_above_mm: float, depth_mm: float, distance_mm: float) -> flo
     35.3
     """
     return lens_above_mm * depth_mm / (distance_mm - depth_mm)
-
-
-def _day_text(kept: str) -> str:
-    """A day as people write it; other text unchanged.
-
-    >>> _day_text("2027-03-01"), _day_text("the fitting ends")
-    ('1 March 2027', 'the fitting ends')
-    """
-    try:
-        day = date.fromisoformat(kept)
-    except ValueError:
-        return kept
-    return f"{day.day} {month_name[day.month]} {day.year}"
 
 
 # -- a page for the browser ----------------------------------------------------------------------------------------------

@@ -5,7 +5,6 @@ Lengths are written with their unit, dates as 2026-11-23. Only outcome and nudge
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, fields
@@ -30,7 +29,7 @@ from fitdiag.knowledge.findings_file import named, noted, of_the_body
 from fitdiag.knowledge.reading import file_text, quoted, read_file, wrong
 from fitdiag.knowledge.strict_yaml import Document
 from fitdiag.problems import one_line
-from fitdiag.units import LONGEST_MM, InvalidLengthError, Units, format_length, parse_length
+from fitdiag.units import LONGEST_MM, InvalidLengthError, Units, format_length, parse_day, parse_length
 
 CASE_SCHEMA = "fitdiag.case/1"
 ROUND_SCHEMA = "fitdiag.round/1"
@@ -44,7 +43,6 @@ MOST_FORMS = 40  # forms taken in during one round
 Waiting = Literal["client", "fitter"]
 Ending = Literal["fits", "given-up", "other"]
 
-_DAY = re.compile(r"(?:19|20)\d\d-\d\d-\d\d\Z")
 _HEAD = "# May be changed by hand; what stands behind a # is not kept when the program writes.\n"
 
 
@@ -52,9 +50,8 @@ _HEAD = "# May be changed by hand; what stands behind a # is not kept when the p
 
 
 def _day(value: object) -> date:
-    with suppress(ValueError):
-        if isinstance(value, str) and _DAY.match(value):
-            return date.fromisoformat(value)
+    if isinstance(value, str) and value.startswith(("19", "20")) and (day := parse_day(value)) is not None:
+        return day
     raise wrong("day", f"{quoted(value)} is not a day", "write it like 2026-11-23")
 
 
