@@ -98,7 +98,10 @@ def show(name: str, given: str | None) -> int:
 def case_lines(case: Case, inside: case_export.Contents, base: RuleBase) -> list[str]:
     lines = [f"{case.name} ({case.garment}, {case.units}), opened {case.opened}", f"Folder: {shown_path(case.folder)}"]
     if case.body:
-        notes = (_title(note, base) + ("" if grade == "some" else f" ({grade})") for note, grade in case.body.items())
+        notes = (
+            lower_first(base.title(note)) + ("" if grade == "some" else f" ({grade})")
+            for note, grade in case.body.items()
+        )
         lines.append(f"Body notes: {'; '.join(notes)}")
     for title, lengths in (("Body", case.body_measures), ("Pattern", case.pattern_measures)):
         if lengths:
@@ -134,11 +137,6 @@ def _links_text(what: str, inside: case_export.Contents) -> str:
     return f"Links and other special files are {what}: {', '.join(shown_path(path) for path in inside.links[:5])}"
 
 
-def _title(rule: str, base: RuleBase) -> str:
-    found = base.find(rule)
-    return lower_first(found[1].title) if found else rule.replace("-", " ")
-
-
 def _round_lines(one: Round, case: Case, base: RuleBase) -> list[str]:
     turn = "your turn" if one.waiting == "fitter" else "the client's turn"
     state = f": {turn} since {one.since}" if one == case.last_round and not case.closed else ""
@@ -146,13 +144,13 @@ def _round_lines(one: Round, case: Case, base: RuleBase) -> list[str]:
 
     def describe(alteration: str, mm: float | None, side: str | None = None) -> str:
         amount = f", {format_length(mm, case.units)}" if mm is not None else ""
-        return f"{_title(alteration, base)}{amount}{f', {side} side' if side in ('left', 'right') else ''}"
+        return f"{lower_first(base.title(alteration))}{amount}{f', {side} side' if side in ('left', 'right') else ''}"
 
     for when, text in ((one.sent, "documents sent"), (one.form_received, "form came back")):
         if when:
             lines.append(f"  {text} {when}")
     lines += [f"  advised: {describe(item.alteration, item.amount_mm, item.side)}" for item in one.advised]
-    lines += [f"  left out: {_title(alteration, base)}" for alteration in one.left_out]
+    lines += [f"  left out: {lower_first(base.title(alteration))}" for alteration in one.left_out]
     for item in one.done:
         how = "done" if item.done else "not done"
         lines.append(f"  {how}: {describe(item.alteration, item.amount_mm)}")
@@ -160,7 +158,7 @@ def _round_lines(one: Round, case: Case, base: RuleBase) -> list[str]:
         named = (("before", values.before), ("expected", values.expected), ("now", values.observed))
         text = ", ".join(f"{name} {format_reading(mm, case.units)}" for name, mm in named if mm is not None)
         error = f" (give or take {format_reading(values.error, case.units)})" if values.error else ""
-        lines.append(f"  {_title(symptom, base)}: {text or 'not measured'}{error}")
+        lines.append(f"  {lower_first(base.title(symptom))}: {text or 'not measured'}{error}")
     return lines
 
 

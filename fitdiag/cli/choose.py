@@ -41,10 +41,9 @@ def ask_done(screen: Screen, base: RuleBase, item: Advised, units: Units) -> Car
         mm = read_amount(screen, base, item.alteration, typed, units)
         return None if mm is None else Carried(item.alteration, mm or None, done=mm > 0)
 
-    known = base.alterations.get(item.alteration)
     amount = f", {format_given(item.amount_mm, units)}" if item.amount_mm else ""
     question = [
-        Line(f"Advised: {known.title if known else item.alteration}{amount}. Was it done?", "ask"),
+        Line(f"Advised: {base.title(item.alteration)}{amount}. Was it done?", "ask"),
         Line("1 yes  2 no", "item"),
         Line(f"Or the amount that was really done, like {_example(units)}.", "hint"),
     ]

@@ -308,9 +308,8 @@ def mail_events(base: RuleBase, text: str, units: Units, known: Findings) -> lis
     others = [one for one in read if one.kind != "symptom"]
     say("There is no form in it: the mail is kept as a note, and nothing in it counts until you say so.")
     for one in others:
-        rule = base.find(one.id)
         what = "A body note" if one.kind == "body note" else "Done before"
-        say(f'- {what}, perhaps: {rule[1].title if rule else one.id}. "{one_line(one.sentence, 120)}"')
+        say(f'- {what}, perhaps: {base.title(one.id)}. "{one_line(one.sentence, 120)}"')
     if not signs:
         say("- No sentence names a sign plainly; name what you read in it yourself.")
         return []

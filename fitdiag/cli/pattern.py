@@ -271,8 +271,9 @@ def say_stages(
                 continue
             change = now - start
             by = f"{'+' if change > 0 else '-'}{format_reading(abs(change), units)}"
-            title = base.alterations[stage].title if stage in base.alterations else stage
-            say(f"  after {lower_first(title)}: {format_reading(now, units)} ({by if change else 'as before'})")
+            say(
+                f"  after {lower_first(base.title(stage))}: {format_reading(now, units)} ({by if change else 'as before'})"
+            )
     if not moving:
         say("No measure moves by as much as a tape shows.")
 

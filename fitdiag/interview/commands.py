@@ -97,8 +97,8 @@ def _back(talk: Interview, count: int) -> list[Line]:
     now = talk.findings
     was = before.findings
     gone = [finding_text(talk.base, one, was) for name, one in was.symptoms.items() if now.symptoms.get(name) != one]
-    gone += [talk.title(done.alteration) for done in was.done[len(now.done) :]]
-    gone += [talk.title(note) for note, grade in was.body.items() if now.body.get(note) != grade]
+    gone += [talk.base.title(done.alteration) for done in was.done[len(now.done) :]]
+    gone += [talk.base.title(note) for note, grade in was.body.items() if now.body.get(note) != grade]
     lines = [Line(f"Taken back: {'; '.join(gone)}.")] if gone else []
     if stage != talk.stage:
         lines.append(Line(f"Back at: {HEADS[talk.stage]}."))
@@ -114,7 +114,7 @@ def _choose_again(talk: Interview, awaiting: Finding | Done) -> None:
     if talk.picked is not None and rule_id in talk.picked[0].ids:
         talk.pending, talk.queue = talk.picked
     else:
-        talk.pending = Pick(kind, (rule_id,), talk.title(rule_id), "")
+        talk.pending = Pick(kind, (rule_id,), talk.base.title(rule_id), "")
 
 
 def _why(talk: Interview) -> list[Line]:

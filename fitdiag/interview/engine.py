@@ -276,9 +276,3 @@ class Interview:
         measure, usual = symptom.measure, parse_length(self.sample).mm
         counts = usual >= measure.seen_from_mm if measure.worse == "more" else usual <= measure.seen_from_mm
         return self.sample if counts else format_length(measure.grades_mm["clear"], self.findings.units)
-
-    def title(self, rule_id: str) -> str:
-        """The title of a rule."""
-        found = self.base.find(rule_id)
-        assert found is not None
-        return str(found[1].title)

@@ -162,7 +162,7 @@ def _denied(talk: Interview, kind: Kind, words: str) -> bool:
     gone = _GONE.search(words.lower()) and not says("when", words)
     if not gone and not _DOES_NOT.search(words.lower()):
         return False
-    titles = (talk.title(name) for name in talk.words.find(kind, words, 3))
+    titles = (talk.base.title(name) for name in talk.words.find(kind, words, 3))
     return not any(" not " in title for title in titles) and not talk.words.known_denial(kind, words)
 
 

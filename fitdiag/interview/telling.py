@@ -195,7 +195,7 @@ _YES_OR_NO = 3
 def before_the_questions(talk: Interview) -> list[Line]:
     """The lines of whatever is asked outside the question screens."""
     if talk.pending is not None:
-        return _which_of_these([talk.title(rule_id) for rule_id in talk.pending.ids])
+        return _which_of_these([talk.base.title(rule_id) for rule_id in talk.pending.ids])
     waiting = talk.state.awaiting
     if isinstance(waiting, Done):
         hint = f"An amount like {talk.sample}, with round 2 if it was not the first; Enter if not known."

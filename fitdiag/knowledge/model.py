@@ -39,6 +39,7 @@ from fitdiag.knowledge.basics import (
 from fitdiag.knowledge.garment import Garment, MeasureRef, Move, Operation
 from fitdiag.knowledge.reading import Places
 from fitdiag.plausible import BODY_MM
+from fitdiag.problems import one_line
 from fitdiag.units import Units
 
 Item = TypeVar("Item")
@@ -635,3 +636,8 @@ class RuleBase:
             if kind.has_page and rule_id in (table := getattr(self, kind.table)):
                 return kind.called, table[rule_id]
         return None
+
+    def title(self, rule_id: str) -> str:
+        """The title of the rule with an id; for one these rules do not know, the id as one harmless line."""
+        found = self.find(rule_id)
+        return str(found[1].title) if found else one_line(rule_id, 60)

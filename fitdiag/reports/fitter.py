@@ -203,9 +203,7 @@ def round_sentences(base: RuleBase, history: History, units: Units) -> tuple[str
 
     def listed(items: Iterable[Advised | Carried]) -> str:
         return "; ".join(
-            lower_first(
-                base.alterations[item.alteration].title if item.alteration in base.alterations else item.alteration
-            )
+            lower_first(base.title(item.alteration))
             + (f", {format_length(item.amount_mm, units)}" if item.amount_mm is not None else "")
             for item in items
         )

@@ -72,7 +72,7 @@ def _differences(then: Event, today: Event, base: RuleBase, state: State) -> lis
     before, after = (_numbers(event, "causes", "id", "probability") for event in (then, today))
     for cause in sorted(before.keys() & after.keys()):  # only the few likeliest are recorded
         if abs(after[cause] - before[cause]) >= NOTICEABLE:
-            title = _title(base.causes, cause)
+            title = base.title(cause)
             lines.append(f"{title}: {chance_words(before[cause])} then, {chance_words(after[cause])} now.")
     for kind, key in (("recommended", "recommendations"), ("left alone", "leave_alone")):
         old, new = (
@@ -80,14 +80,14 @@ def _differences(then: Event, today: Event, base: RuleBase, state: State) -> lis
              if isinstance(name := item.get("alteration") if isinstance(item, dict) else item, str)]
             for event in (then, today)
         )  # fmt: skip
-        lines += [f"Then {kind}, now not: {_title(base.alterations, name)}." for name in old if name not in new]
-        lines += [f"Now {kind}, then not: {_title(base.alterations, name)}." for name in new if name not in old]
+        lines += [f"Then {kind}, now not: {base.title(name)}." for name in old if name not in new]
+        lines += [f"Now {kind}, then not: {base.title(name)}." for name in new if name not in old]
     amounts = [_numbers(event, "recommendations", "alteration", "amount_mm") for event in (then, today)]
     for name in amounts[1]:
         was, now = amounts[0].get(name), amounts[1][name]
         if was is not None and abs(was - now) > 0.5:
             old_text, new_text = (format_given(mm, state.findings.units) for mm in (was, now))
-            lines.append(f"{_title(base.alterations, name)}: {old_text} then, {new_text} now.")
+            lines.append(f"{base.title(name)}: {old_text} then, {new_text} now.")
     return lines
 
 
@@ -95,11 +95,6 @@ def _numbers(event: Event, under: str, key: str, value: str) -> dict[str, float]
     """`{item[key]: item[value]}` of a recorded list; malformed items are skipped."""
     items = [item for item in listed(event, under) if isinstance(item, dict) and isinstance(item.get(key), str)]
     return {item[key]: number for item in items if (number := read_as(Number, item.get(value))) is not None}
-
-
-def _title(rules: Mapping[str, Any], name: str) -> str:
-    title: str = rules[name].title if name in rules else one_line(name, 60)
-    return title
 
 
 # -- two fitters' sessions ----------------------------------------------------------------------------------------------
@@ -298,10 +293,8 @@ def conclusion_sentence(base: RuleBase, opinion: Opinion) -> str:
 
 def difference_title(base: RuleBase, difference: Difference) -> str:
     """The title of what is answered differently."""
-    kind, rule_id = difference.kind, difference.id
-    if kind == "done":
-        return f"Done before: {lower_first(base.alterations[rule_id].title)}"
-    return base.symptoms[rule_id].title if kind == "symptom" else base.body_notes[rule_id].title
+    title = base.title(difference.id)
+    return f"Done before: {lower_first(title)}" if difference.kind == "done" else title
 
 
 def difference_text(base: RuleBase, difference: Difference) -> str:

@@ -144,9 +144,7 @@ def compared(base: RuleBase, outcomes: Mapping[str, Outcome], units: Units) -> I
     for symptom, outcome in outcomes.items():
         if outcome.expected is None or outcome.observed is None:
             continue
-        rule = base.symptoms.get(symptom)
-        name = lower_first(rule.title) if rule else symptom
-        error = outcome.error or ERROR_MM
+        name, error = lower_first(base.title(symptom)), outcome.error or ERROR_MM
         was = f"{format_reading(outcome.before, units)} before" if outcome.before is not None else "not measured before"
         text = f"{name}: {was}, expected about {format_reading(max(outcome.expected, 0.0), units)}"
         text += f" (give or take {format_length(error, units)}), now {format_reading(outcome.observed, units)}"
@@ -339,9 +337,8 @@ def changed_in_all(base: RuleBase, case: Case) -> list[str]:
     amounts: dict[str, float] = {}
     for item in (item for one in case.rounds for item in one.done if item.done):
         amounts[item.alteration] = amounts.get(item.alteration, 0.0) + (item.amount_mm or 0.0)
-    titles = {name: rule.title for name, rule in base.alterations.items()}
     return [
-        f"{titles.get(name, name)}: {format_length(mm, case.units) if mm else 'as it was pinned'}"
+        f"{base.title(name)}: {format_length(mm, case.units) if mm else 'as it was pinned'}"
         for name, mm in amounts.items()
     ]
 
