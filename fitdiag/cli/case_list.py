@@ -1,4 +1,4 @@
-"""`fitdiag case list`: whose turn it is in each case; reads less than opening a case would."""
+"""`fitdiag case list`: whose turn it is in each case."""
 
 from __future__ import annotations
 

@@ -103,9 +103,9 @@ def shown_signs(base: RuleBase, findings: Findings, photos: Mapping[str, Sequenc
         if symptom.id not in drawn_symptoms(garment):
             continue
         pairs = zip(captions(symptom.id, garment), (0, degree_of(symptom, finding)), strict=True)
-        # titles are escaped
         drawn = [
-            (word, Markup(figure(symptom.id, n, side=finding.side, title=word, garment=garment))) for word, n in pairs
+            (word, figure(symptom.id, n, side=finding.side, title=word, garment=garment) or Markup())
+            for word, n in pairs
         ]
         station = station_of(symptom)
         views = ("left", "right") if station == "side" else (station,)

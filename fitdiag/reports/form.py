@@ -16,9 +16,9 @@ import zlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Annotated, Any, Literal, TypeVar, get_args
 
-from markupsafe import Markup
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fitdiag.knowledge.findings import MOST_DONE, SEVERITIES, SIDES, Finding, measured
@@ -98,14 +98,10 @@ def client_form(
 
 def _question(symptom: Symptom, garment: str, units: Units) -> dict[str, Any]:
     """A question in the wearer's words, with drawings of each strength, of the garment without the sign, or of the sign itself."""
-
-    def drawn(strength: int, title: str) -> Any:
-        found = figure(symptom.id, strength, title=title, garment=garment)
-        return Markup(found) if found else None
-
-    wearer, right = symptom.wearer, drawn(0, NOT_SO)
+    drawn = partial(figure, symptom.id, garment=garment)
+    wearer, right = symptom.wearer, drawn(0, title=NOT_SO)
     graded = symptom.by not in TRIALS and (wearer is None or wearer.graded)
-    so = None if graded else drawn(2, SO)
+    so = None if graded else drawn(2, title=SO)
     words = enumerate(zip(STRENGTH_WORDS, SEVERITIES, strict=True), 1)
     return {
         "id": symptom.id,
@@ -115,7 +111,7 @@ def _question(symptom: Symptom, garment: str, units: Units) -> dict[str, Any]:
         "felt": symptom.felt or symptom.by in FOUND_BY_WEARING,
         "sided": so is None and right is not None and not symptom.whole,
         "graded": graded,
-        "pictures": [(word, strength, drawn(n, VIEW_WORDS.format(word))) for n, (word, strength) in words],
+        "pictures": [(word, strength, drawn(n, title=VIEW_WORDS.format(word))) for n, (word, strength) in words],
         "right": right,
         "so": so,
     }

@@ -45,8 +45,7 @@ def pictures(symptom: str, garment: str = "") -> tuple[tuple[str, Markup], ...]:
         degrees: Sequence[tuple[str, int]] = [(word, degree) for degree, word in enumerate(DEGREES)]
     else:
         degrees = list(zip(captions(symptom, garment), (0, 2), strict=True))
-    drawn = ((word, figure(symptom, degree, title=word, garment=garment) or "") for word, degree in degrees)
-    return tuple((word, Markup(svg)) for word, svg in drawn)  # titles are escaped
+    return tuple((word, figure(symptom, degree, title=word, garment=garment) or Markup()) for word, degree in degrees)
 
 
 def signs_by_station(base: RuleBase, units: Units) -> Iterator[tuple[str, tuple[Sign, ...]]]:

@@ -15,6 +15,8 @@ from html import escape
 from math import cos, radians, sin
 from typing import Any
 
+from markupsafe import Markup
+
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.strict_yaml import read_yaml
 
@@ -317,9 +319,10 @@ def is_graded(symptom: str, garment: str = "") -> bool:
 
 
 @cache
-def figure(symptom: str, strength: int, *, title: str, side: str | None = None, garment: str = "") -> str | None:
-    """The drawing of a symptom as SVG text; None if there is none. `strength`: 0 as it should be, 1 slight, 2 clear, 3 strong.
+def figure(symptom: str, strength: int, *, title: str, side: str | None = None, garment: str = "") -> Markup | None:
+    """The drawing of a symptom as SVG, its title escaped; None if there is none.
 
+    `strength`: 0 as it should be, 1 slight, 2 clear, 3 strong.
     A sign that is a test has two states instead: below 2 what is there before it, from 2 on what is there after it.
     `side` is the wearer's own: "left", "right"; otherwise both are drawn. `title` is what a screen reader says.
     """
@@ -335,7 +338,7 @@ def figure(symptom: str, strength: int, *, title: str, side: str | None = None, 
     stance = _stances(garment)[row["view"]]
     left, top, width, height = window or stance.get("shown", SHOWN)
     name = escape(" ".join(title.split()), quote=True)
-    return (
+    return Markup(
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{number(left)} {number(top)} {number(width)} {number(height)}" '
         f'role="img" aria-label="{name}" stroke-linecap="round" stroke-linejoin="round"><title>{name}</title>'
         f"{''.join(_drawn(stance, row, strength, _halves(row['view'], side)))}</svg>"
