@@ -23,7 +23,7 @@ _WRONG_USE: type[typer.BadParameter] = typer.BadParameter.__mro__[2]  # click's 
 _TABLE: Final[dict[str, dict[str, Any]]] = json.loads(Path(__file__).with_name("commands.json").read_bytes())
 # by name, like "rules check": work ("module:function" in cli/), help and options
 COMMANDS: Final = _TABLE["commands"]
-HELP = "From what is seen on a trouser muslin to a short, reasoned list of alterations with amounts."
+HELP = "From what is seen on a muslin of trousers or a skirt to a short, reasoned list of alterations with amounts."
 _KINDS: Final[dict[str, Any]] = {"text": str, "texts": list[str], "switch": bool, "number": float, "count": int}
 _USUAL: Final[dict[str, Any]] = {"texts": [], "switch": False}  # by kind; else None
 
