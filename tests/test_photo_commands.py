@@ -15,13 +15,14 @@ import pytest
 from PIL import Image
 from running import Shell
 
+from fitdiag.cli.photo import read_marked
 from fitdiag.diagnosis.belief import likelihood
 from fitdiag.interview.engine import Interview
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.photos.marks import Marks, Sheet, as_json, parse_marks, read_marks
-from fitdiag.photos.measure import Together
+from fitdiag.photos.measure import Together, measure_all
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.from_photos import findings_from
 from fitdiag.sessions.state import offered_event
@@ -221,6 +222,17 @@ def test_a_front_grainline_says_nothing_about_centre_back(base: RuleBase) -> Non
     """The front's grainline is another line: it may lean, but it is not near centre back."""
     found = findings_from(base, [_one("from the centre at the waist", 20.0, 1.0, "front-grain-left")], [])
     assert () == found
+
+
+def test_a_line_that_falls_to_the_back_is_not_higher_on_one_side(base: RuleBase) -> None:
+    """From the side the hip line's tilt tells how it falls to the back; only from behind or in front which side is higher."""
+    read = [read_marked(PICTURES / f"{view}.jpg") for view in ("back", "left")]
+    found = measure_all([(picture.pixels, marks) for picture, marks in read])
+    from_the_side = replace(_one("tilt", -8.0, 0.2), what="tilt to the back")
+    level = _one("tilt", 0.1, 0.3)
+    seen = {finding.symptom: finding for finding in findings_from(base, [level, from_the_side], found)}
+    assert "yes" != seen["hip-line-higher-on-one-side"].seen
+    assert "hip-line-higher-on-one-side" not in {one.symptom for one in findings_from(base, [from_the_side], found)}
 
 
 def test_measured_findings_are_confirmed_before_they_count(base: RuleBase) -> None:
