@@ -1158,6 +1158,27 @@ def test_what_is_gone_does_not_count(talk: Talk) -> None:
         assert "Only what is there" not in talk.type(typed).said, typed
 
 
+def test_what_is_lower_on_one_side_is_higher_on_the_other(talk: Talk) -> None:
+    """A sign of one side being higher is offered first where a side is named, and takes the side that is higher."""
+    talk.type("", "", "right hem sits lower by 8 mm", "1")
+    assert (talk.symptoms["one-hem-higher"].side, talk.symptoms["one-hem-higher"].amount_mm) == ("left", 8.0)
+
+
+def test_a_side_in_a_picture_is_asked_for_again(talk: Talk) -> None:
+    """Left in a photo of the front is the wearer's right; in a mirror it is the left."""
+    said = talk.type("", "", "the left pocket gapes as I look at the photo").said
+    assert "the wearer's own" in said
+    assert not talk.symptoms
+    assert "the wearer's own" not in talk.type("in the mirror the left pocket gapes").said
+
+
+def test_a_complaint_may_begin_with_a_not(talk: Talk) -> None:
+    """What cannot be done or is missing is what is wrong; a plain no is still refused."""
+    assert "Only what is there" not in talk.type("", "", "can't get a finger into the waist").said
+    assert "Only what is there" not in talk.type("no room for a finger at the waist").said
+    assert "Only what is there" in talk.type("doesnt pull across the seat").said
+
+
 def test_the_next_alteration_is_not_taken_for_the_amount_of_the_last(talk: Talk) -> None:
     """Let out the sides; by how much? tuck across the back 5/8: two alterations, and only one with an amount."""
     talk.type("let out the side seam above the hip", "tuck across the back 5/8 in", "1")

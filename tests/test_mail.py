@@ -189,3 +189,17 @@ def test_wishes_and_aches_from_elsewhere_propose_nothing(base: RuleBase, words: 
 def test_a_pain_from_what_is_worn_is_still_read(base: RuleBase, words: Words) -> None:
     """What hurts in a pose, or for as long as it is worn, presses."""
     assert any(one.id == "knee-binds-bending" for one in read_mail(base, words, "My knee hurts after kneeling.", "in"))
+
+
+@pytest.mark.parametrize(
+    ("text", "side"),
+    [
+        ("The pocket mouth stands open on the R side.", "right"),
+        ("The left hem hangs 8 mm lower than the right one.", "right"),
+        ("The left pocket mouth stands open when I look at the photo.", None),
+    ],
+)
+def test_the_side_is_the_wearers(base: RuleBase, words: Words, text: str, side: str | None) -> None:
+    """Sides are read in short, turned where the sign is of the other side, and left open where a picture is spoken of."""
+    read = [one.finding for one in read_mail(base, words, text, "in") if one.finding is not None]
+    assert [finding.side for finding in read] == [side]

@@ -97,7 +97,7 @@ RANGE = re.compile(
     rf"(?<![\w/.,])(?:(?:{_HEDGES}) )?(?P<low>{_NUMBER})(?: ?{_UNIT})?(?P<to> ?(?:to|or|till|–) ?|(?<=/\d)-| ?-(?!\d+/) ?)"
     rf"(?P<high>{_NUMBER})(?: ?(?P<unit>{_UNIT}))?(?![\w/])"
 )
-_BOTH_SIDES = re.compile(r"\b(?:on |at )?(?:both|each|either|the two) (?:sides?|legs?)(?! (?:of|to)\b)")
+_BOTH_SIDES = re.compile(r"\b(?:on |at )?(?:both|each|either|the two) (?:sides?(?! (?:of|to)\b)|(?=legs?\b))")
 _RANGE = re.compile(r" ?(?:-|–|to|or|and|till) ?")
 _LONGEST = 300
 
@@ -418,7 +418,8 @@ def _numbers(plain: str, count: int) -> Iterator[re.Match[str]]:
 
 ROUND = re.compile(r",? *\bround (\d{1,2})\b")
 ONE_SIDE = re.compile(
-    rf",? *(?<![\w-])(?:({_COMPARING}) )?(?:on )?(?:the )?({'|'.join(SIDES)})(?: sides?)?(?: only)?(?: ({_COMPARING}))?(?![\w-])"
+    rf",? *(?<![\w-])(?:({_COMPARING}) )?(?:on )?(?:the |my |her |his )?({'|'.join(SIDES)}|[lr]h|[lr](?= (?:side|leg|hip|hem)\b)"
+    rf"|(?:each|either)(?= (?:side|leg)s?\b))(?: sides?)?(?: only)?(?: ({_COMPARING}))?(?![\w-])"
     r"(?! (?:across|along|around|at|behind|below|down|in|into|on|over|round|through|to|under|up)\b)"  # "right across"
 )
 SEVERITY = re.compile(
@@ -437,6 +438,8 @@ def split_amount(text: str) -> tuple[str, str]:
     (('wrinkles under the seat', 'a bit'), ('wrinkles under the seat', 'left more'))
     >>> split_amount("lines dip 1 to 1 1/2 in"), split_amount("folds 1-1/2 in")
     (('lines dip', '1 to 1 1/2 in'), ('folds', '1-1/2 in'))
+    >>> split_amount("folds on my left"), split_amount("pinch 2 cm each side")
+    (('folds', 'left'), ('pinch', '2 cm each'))
     >>> split_amount("tuck 3/4 in, as the seat is flat")
     ('tuck, as the seat is flat', '3/4 in')
     """

@@ -26,6 +26,7 @@ from fitdiag.interview.clauses import (
     with_questions,
 )
 from fitdiag.interview.search import Kind, Words
+from fitdiag.interview.sides import doubtful_side, side_meant
 from fitdiag.knowledge.findings import Finding
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.units import Units
@@ -291,8 +292,9 @@ def _finding(base: RuleBase, name: str, parts: Sequence[str], units: Units) -> F
     symptom = base.symptoms[name]
     read = [said for said in (_said(part, units) for part in parts) if said is not None]
     said = next((one for one in read if one.length), read[0] if read else Said("yes"))
-    if symptom.whole:
-        said = replace(said, side=None)
+    if symptom.whole or any(map(doubtful_side, parts)):
+        said = replace(said, side=None, apart=None)
+    said = replace(said, side=side_meant(symptom, parts[0], said.side))
     plain = Finding(name, "yes", side=said.side, origin="form")
     if symptom.measure is None:
         return plain
@@ -305,5 +307,7 @@ def _finding(base: RuleBase, name: str, parts: Sequence[str], units: Units) -> F
 
 
 def _said(text: str, units: Units) -> Said | None:
-    telling = re.search(r"\d|inch|centim|quarter|half|left|right|both|slight|a bit", text, re.I)
+    telling = re.search(
+        r"\d|[¼½¾⅛⅜⅝⅞]|inch|centim|quarter|half|left|right|both|each|\b[lr]h?s?\b|slight|a bit", text, re.I
+    )
     return read_answer(text, units) if telling else None

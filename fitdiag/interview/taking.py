@@ -22,6 +22,7 @@ from fitdiag.interview.answers import (
 )
 from fitdiag.interview.clauses import says
 from fitdiag.interview.search import Kind
+from fitdiag.interview.sides import WHOSE_SIDE, doubtful_side, side_meant
 from fitdiag.interview.telling import CHOICES, HELP, Line, Pick
 from fitdiag.knowledge.findings import SIDES, Done, Finding, Origin
 from fitdiag.knowledge.model import Symptom
@@ -38,7 +39,7 @@ _NOTHING = re.compile(
     r"|dunno|(?:i )?(?:don'?t|do not|dont) know|not (?:known|sure)|unknown|no idea|can'?t (?:say|see|tell)"
 )
 _NEGATED = re.compile(r"(?:no|not|never|without|isn't|doesn't|don't|can't) ")
-_DOES_NOT = re.compile(r"\b(?:do|does|did|is|are|was)(?:n't| not)\b")
+_DOES_NOT = re.compile(r"\b(?:do|does|did|is|are|was)(?:n'?t| not)\b")
 # not: gone baggy
 _GONE = re.compile(r"\b(?:gone|vanished|disappeared)(?: (?:now|away|completely|altogether|entirely))?$")
 _BARE = re.compile(r"[\d.,/ ]+")  # a number alone
@@ -51,6 +52,8 @@ _NOT_MEASURED = frozenset(("", "no", "n", "not measured", "unknown", "not known"
 def answer(talk: Interview, typed: str) -> list[Line]:
     """Take an answer to the current question."""
     typed = typed.rstrip(" .!") or typed
+    if doubtful_side(typed):
+        return [Line(WHOSE_SIDE)]
     if talk.pending is not None:
         return _reply_pick(talk, talk.pending, typed)
     if isinstance(talk.state.awaiting, Done):
@@ -89,7 +92,7 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
     words, rest = split_amount(typed)
     if not re.search("[a-z]", words.lower()):
         return [Line("Begin with a word; numbers and amounts come after it.")]
-    if _NEGATED.match(words.lower()) or _denied(talk, kind, words):
+    if (_NEGATED.match(words.lower()) and not says("complaint", words)) or _denied(talk, kind, words):
         done = "Only what was done goes here; what was not done can be left out."
         seen = "Only what is there goes here; what is not there is asked later, if it matters."
         return [Line(done if kind == "alteration" else seen)]
@@ -99,7 +102,8 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
         kept = talk.keep("body" if other == _SHAPE else "seen", typed)
         till = "; it is asked for in a moment, and kept till then" if kept else ""
         return [Line(f"That sounds like {other}{till}. Here goes only what was altered before.")]
-    found = talk.words.find(kind, words)
+    one_side = ONE_SIDE.search(rest.lower()) if kind == "symptom" else None
+    found = talk.words.find(kind, f"{words} {one_side[0]}" if one_side else words)  # some signs are of one side only
     if not found:
         return [_not_understood(talk, kind, words)]
     talk.pending = Pick(kind, found, words, rest)
@@ -191,7 +195,7 @@ def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
         rest = pick.rest if not others or pick.kind == "body note" else ""  # an amount would be that of one of them
         talk.pending, talk.picked = None, (pick, talk.queue)
         talk.queue = [*((pick.kind, rule_id, rest) for rule_id in others), *talk.queue]
-        lines = _picked(talk, pick.kind, first, rest)
+        lines = _picked(talk, pick.kind, first, _with_side_meant(talk, first, pick.typed, rest))
         one_sided = ONE_SIDE.search(pick.typed.lower()) is not None
         if pick.kind == "body note" and one_sided:  # no rule asks which side, so it is kept as a note
             talk.record({"event": "note", "text": pick.typed})
@@ -201,8 +205,19 @@ def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
         return _reply_body(talk, typed)
     if (match := _CHOICE.fullmatch(word)) and int(match[1]) <= len(pick.ids) and not split_amount(match[2])[0]:
         talk.pending, talk.picked = None, (pick, talk.queue)
-        return _picked(talk, pick.kind, pick.ids[int(match[1]) - 1], f"{pick.rest} {match[2]}".strip())
+        first = pick.ids[int(match[1]) - 1]
+        rest = _with_side_meant(talk, first, pick.typed, pick.rest)
+        return _picked(talk, pick.kind, first, f"{rest} {match[2]}".strip())
     return search(talk, pick.kind, typed)
+
+
+def _with_side_meant(talk: Interview, rule_id: str, words: str, rest: str) -> str:
+    """The amount and side typed with some words, with the side that they mean for the sign picked."""
+    symptom, named = talk.base.symptoms.get(rule_id), re.search(r"\b(?:left|right)\b", rest)
+    if symptom is None or named is None:
+        return rest
+    side = side_meant(symptom, words, "left" if named[0] == "left" else "right")
+    return f"{rest[: named.start()]}{side}{rest[named.end() :]}"
 
 
 def next_in_queue(talk: Interview) -> list[Line]:

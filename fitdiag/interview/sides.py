@@ -1,0 +1,41 @@
+"""Which side is meant: the wearer's left and right, not those of a picture, and the higher side where the lower one is named."""
+
+from __future__ import annotations
+
+import re
+
+from fitdiag.knowledge.findings import Side
+from fitdiag.knowledge.model import Symptom
+
+# In a mirror the wearer's left is on the left; whoever looks at a picture of the front sees it on the right.
+_PICTURED = re.compile(
+    r"\b(?:(?:as|when|if|where) (?:i|you|we|one) (?:look|see|face)\w*|look\w* at|facing|(?:viewer|observer|camera)'?s"
+    r"|(?:in|on|of) (?:the|this|that|my|your|a)(?: \w+)? (?:photo\w*|pictures?|pics?|images?|snaps?|shots?))\b"
+)
+_LEFT_OR_RIGHT = re.compile(r"\b(?:left|right)\b")
+_LOWER = re.compile(r"\b(?:lower|longer|drop\w*|sinks?|down)\b")
+_OTHER: dict[Side, Side] = {"left": "right", "right": "left"}
+
+WHOSE_SIDE = (
+    "Left and right are the wearer's own here, and in a picture they may be the other way round. Write it again with the"
+    " wearer's side, without the picture."
+)
+
+
+def doubtful_side(text: str) -> bool:
+    """Whether a text names left or right as seen in a picture or by somebody opposite.
+
+    >>> doubtful_side("left as I look at it"), doubtful_side("left hem higher"), doubtful_side("dark in the photo")
+    (True, False, False)
+    """
+    plain = text.lower().replace("’", "'")
+    return bool(_PICTURED.search(plain) and _LEFT_OR_RIGHT.search(plain))
+
+
+def side_meant(symptom: Symptom, text: str, side: Side | None) -> Side | None:
+    """The side of a sign that a text means by the side it names: what hangs lower on the left is higher on the right.
+
+    Only a sign that compares the two sides turns so; one that has an opposite sign leaves a lower side to that.
+    """
+    compares = "higher" in symptom.title and not symptom.opposite and not symptom.whole
+    return _OTHER.get(side, side) if side and compares and _LOWER.search(text.lower()) else side
