@@ -233,7 +233,8 @@ def learn(
         taken += 1
         earlier, strengths = strengths, _next(prior, counts, shifts, weight)
         counts = expected_counts(layout, strengths, sessions)
-        if _furthest(earlier, strengths) < _AT_REST:
+        moved = (abs(new - old) for new, old in zip(chain(*strengths), chain(*earlier), strict=True))
+        if max(moved, default=0.0) < _AT_REST:
             break
     return Learned(strengths, ByKind(*(_estimates(kind, weight) for kind in counts)), taken)
 
@@ -278,11 +279,6 @@ def _rate(wanted: float, weight: float, factors: Mapping[float, int]) -> float:
 
 def _bounded(value: float) -> float:
     return min(max(value, _LEAST), _MOST)
-
-
-def _furthest(one: Strengths, other: Strengths) -> float:
-    pairs = zip(chain(*one), chain(*other), strict=True)
-    return max((abs(old - new) for old, new in pairs), default=0.0)
 
 
 def _estimates(counts: Counts, weight: float) -> tuple[Estimate, ...]:

@@ -43,9 +43,8 @@ _QUARTERS = 0.5 * np.array(  # barycentric corners: a triangle split in four, fo
 def draw(worn: Worn, view: str, *, scale: float = SCALE) -> Pixels:
     """Draw the muslin from a side of VIEWS: (height, width, 3), 0 to 255; all garments of one body share scale and frame."""
     (right, near), fine = VIEWS[view], scale * FINER
-    wide, high = frame(worn.body, view)
+    wide, high, middle = frame(worn.body, view)
     size = (round(wide * scale) * FINER, round(high * scale) * FINER)
-    middle = float(_middle(worn.body) @ right)
     image = Image.new("RGB", size, PAPER)
     pen = ImageDraw.Draw(image)
 
@@ -107,16 +106,12 @@ def courses(worn: Worn, view: str) -> dict[str, list[Array]]:
     return found
 
 
-def frame(body: Body, view: str) -> tuple[float, float]:
-    """Width and height of a view in mm."""
+def frame(body: Body, view: str) -> tuple[float, float, float]:
+    """Width and height of a view, and how far to the right the middle of the hip lies in it, mm."""
     ring = body.outline(body.figure.waist_height - body.figure.waist_to_hip, 0.0)
     wide = 2 * ring[:, 0].max() * (0.85 if view == "side" else 1.0)
-    return float(wide) * 1.25 + 4 * MARGIN_MM, body.figure.waist_height + 2 * MARGIN_MM + SHOWN_ABOVE_MM
-
-
-def _middle(body: Body) -> Array:
-    ring = body.outline(body.figure.waist_height - body.figure.waist_to_hip, 0.0)
-    return np.array([0.0, 0.5 * (ring[:, 1].max() + ring[:, 1].min()), 0.0])
+    middle = np.array([0.0, 0.5 * (ring[:, 1].max() + ring[:, 1].min()), 0.0]) @ VIEWS[view][0]
+    return float(wide) * 1.25 + 4 * MARGIN_MM, body.figure.waist_height + 2 * MARGIN_MM + SHOWN_ABOVE_MM, float(middle)
 
 
 def _outward(worn: Worn) -> Array:
