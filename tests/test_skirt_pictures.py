@@ -139,3 +139,18 @@ def test_where_no_line_is_found_the_commands_to_go_on_repeat_what_was_given(tmp_
     assert again == ["photo", "read", "back.jpg", *given]
     marked = piped(tmp_path, *by_hand).stdout
     assert "photo measure 'set here/back.jpg' --garment skirt" in marked
+
+
+def test_pictures_that_tell_nothing_end_in_a_message_and_no_file(tmp_path: Path) -> None:
+    """A grey wall answers no question: no empty findings are written that an interview would then be opened with."""
+    Image.new("RGB", (900, 1200), (128, 128, 128)).save(tmp_path / "back.jpg")
+    done = piped(tmp_path, "photo", "read", "back.jpg", "--yes", "--garment", "skirt")
+    assert done.returncode == 1
+    assert "no question can be answered" in done.stderr
+    assert "photo mark read/back.jpg --garment skirt" in done.stderr
+    assert "interview --photos" not in done.stdout
+    assert not (tmp_path / "read" / "findings.yaml").exists()
+    bare = piped(tmp_path, "photo", "measure", "back.jpg")
+    assert bare.returncode == 1
+    assert bare.stderr.startswith("back.jpg: this picture has no marks beside it")
+    assert "photo read back=back.jpg" in bare.stderr

@@ -158,6 +158,11 @@ def read_marked(path: Path, marks_file: str | None = None) -> tuple[Picture, Mar
     """Read a picture and its marks. Raises ProblemsFoundError if they do not belong together."""
     picture = read_picture(path)
     beside = Path(marks_file) if marks_file else sidecar(path)
+    if not marks_file and not os.path.lexists(beside):
+        named = f"back={path}"
+        add, read = (command("fitdiag", "photo", work, named) for work in ("add", "read"))
+        hint = f"take it in first: {add}, or have its lines found: {read}"
+        raise stop("no-marks", "this picture has no marks beside it", where=path, hint=hint)
     marks = read_marks(beside)
     check_same(picture, marks, beside)
     return picture, marks
@@ -183,6 +188,10 @@ def measure(
     if findings:
         base = rules_of(rules)
         result = findings_from(base, whole, found)
+        if not result:
+            message = "no question can be answered from what is marked on the pictures, so no findings are written"
+            by_hand = command("fitdiag", "photo", "mark", *pictures, *_with_values({"--garment": rules}))
+            raise stop("no-findings", message, hint=f"set the lines by hand: {by_hand}")
         held = Findings(symptoms={item.symptom: item for item in result}, units=chosen)
         write_atomically(Path(findings), findings_text(held, base.about.garment), replace=replace)
         if not as_json:

@@ -327,7 +327,8 @@ def _allowance_notes(pieces: Sequence[Piece], units: Units) -> list[str]:
 
 
 def _listed(names: Sequence[str]) -> str:
-    """`front`, `front and back`, `front, back and waistband`."""
+    """`front`, `front and back`, `front, back and waistband`; without the commas of `front facing, left`."""
+    names = [name.replace(",", "") for name in names]
     return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
 
 
