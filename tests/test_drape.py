@@ -375,7 +375,7 @@ def test_the_command_drapes_draws_and_tells(
         (["--body", "flat-seats"], "there is no body note"),
         (["--body", "flat-seat=far"], "is not a length"),
         (["--cloth", "silk"], "no cloth"),
-        (["--to", "next.bmp"], "is not written here"),
+        (["--to", "next.bmp"], "is not a format this command writes"),
     ],
 )
 def test_bad_arguments_get_one_clear_message(

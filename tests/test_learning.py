@@ -512,7 +512,7 @@ def test_a_patch_is_refused_when_the_rules_have_changed(tmp_path: Path) -> None:
     layout, prior = Layout.of(compile_network(base, Findings()).network)
     estimate = learn(layout, prior, [Session(((0, 0.0, 1.0),))]).estimates.seen_anyway[0]
     change = Change("seen_anyway", "lines-dip", "", "sometimes", "rarely", estimate, 1, 1)
-    with pytest.raises(ProblemsFoundError, match="'sometimes' is not written here") as stopped:
+    with pytest.raises(ProblemsFoundError, match="the word 'sometimes' is not here any more") as stopped:
         patch(folder, [change])
     where = stopped.value.problems[0].where
     assert where is not None

@@ -664,8 +664,8 @@ def test_the_verdict_names_the_likeliest_cause_that_was_held_back(tmp_path: Path
 @pytest.mark.parametrize(
     ("ratio", "asks"),
     [(2.0, "would ask for 0.5 cm"), (1.4, None), (1.6, "would ask for 0.75 cm"), (0.5, "would ask for 2 cm"), (0.7, None),
-     (0.6, "would ask for 1.75 cm"), (0.3, "says no amount that may be done, so let the pins decide"),
-     (-1.0, "says no amount that may be done, so let the pins decide")],
+     (0.6, "would ask for 1.75 cm"), (0.3, "gives no amount that can be used, so let the pins decide"),
+     (-1.0, "gives no amount that can be used, so let the pins decide")],
 )  # fmt: skip
 def test_where_practice_and_simulation_differ_much_both_are_told(
     tmp_path: Path, ratio: float, asks: str | None

@@ -72,7 +72,7 @@ def ending_of(to: str, *kinds: str) -> str:
     kind = PurePath(to).suffix.lower()
     if kind not in kinds:
         hint = f"end the name in {' or '.join(filter(None, (', '.join(kinds[:-1]), kinds[-1])))}"
-        raise stop("format", f"'{one_line(kind, 20)}' is not written here", where=to, hint=hint)
+        raise stop("format", f"'{one_line(kind, 20)}' is not a format this command writes", where=to, hint=hint)
     return kind
 
 

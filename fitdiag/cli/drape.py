@@ -106,7 +106,7 @@ def explain_muslin(
         write_data({"schema": SCHEMA, "grade": "simulated", "limits": HONEST, "explanations": rows})
         return 0
     say(HONEST)
-    say("\nWhich explanation draws what was seen, the best first; lines are told against the right pattern.")
+    say("\nWhich explanation draws what was seen, the best first; lines are compared with the right pattern.")
     for number, one in enumerate(found, 1):
         how = f"{lower_first(base.alterations[one.alteration].title)} by {format_length(one.amount, known.units)}"
         say(f"\n{number}. {base.causes[one.cause].title} ({chance_words(one.belief)} by the rules). Put in: {how}.")

@@ -35,7 +35,7 @@ STAGE_REASONS = {
 }
 HELP = (
     "Answer in your own words or by number. At any time you can also type: ? how to look; why this question; so far; back (or"
-    " back 3) to take answers away; also and what else you see; note and your own words; stop for the list now."
+    " back 3) to take answers back; also and what else you see; note and your own words; stop for the list now."
 )
 _WORTH_TELLING = 0.08  # a chance worth a word
 CHOICES = ("yes", "no", "can't say", "slight", "clear", "strong")
@@ -66,7 +66,7 @@ def body_list(talk: Interview) -> list[Line]:
     notes = enumerate(talk.base.body_notes.values(), 1)
     return [
         *(Line(f"{number}. {note.title}{' (optional)' if note.private else ''}", "choice") for number, note in notes),
-        Line("Numbers do as well, m behind the number of what is marked, like 1 3m; ?3 how to judge 3.", "hint"),
+        Line("Numbers will do too, with m after what is marked, like 1 3m; ?3 says how to judge 3.", "hint"),
     ]
 
 
@@ -176,9 +176,9 @@ def how_to(base: RuleBase, rule_id: str, units: Units) -> Iterator[Line]:
     symptom = base.symptoms[rule_id]
     yield Line(f"How to look: {symptom.look}")
     if measure := symptom.measure:
-        past = "from {} on" if measure.worse == "more" else "from {} down"
+        past = "from {}" if measure.worse == "more" else "at {} or less"
         grades = measure.grades_mm
-        steps = {"it counts": measure.seen_from_mm, "clear": grades["clear"], "strong": grades["strong"]}
+        steps = {"counts": measure.seen_from_mm, "clear": grades["clear"], "strong": grades["strong"]}
         limits = ", ".join(f"{word} {past.format(format_length(mm, units))}" for word, mm in steps.items())
         yield Line(f"How to measure {measure.what}: {measure.how} ({limits})")
     others = [lower_first(base.symptoms[other].title) for other in symptom.confused_with]
@@ -261,10 +261,10 @@ OPENINGS = {
         "In your own words, like took in the sides, or lowered the back waist {sample}; Enter when there is nothing more.",
     ),
     "body": (
-        "What is there to say of shape and stance, compared with the block?",
-        "What else is there to say of shape and stance, compared with the block?",
-        "In your own words, like flat seat, sway back, one hip higher; very before what is marked. ? lists all, with numbers;"
-        " Enter when there is nothing more.",
+        "What can you say about shape and stance, compared with the block?",
+        "What else can you say about shape and stance, compared with the block?",
+        "In your own words, like flat seat, sway back, one hip higher; put very before what is marked. ? lists all, with"
+        " numbers; Enter when there is nothing more.",
     ),
     "seen": (
         "What do you see on the muslin, or {feel}?",

@@ -246,7 +246,7 @@ class Amounts:
         until = f"Pin until {alteration.amount.until}."
         if not amount.rests_on:
             start = format_given(amount.mm, self.units)
-            text = f"Nothing that was told bears on the amount: {start} is a careful start. {until}"
+            text = f"No answer says how much: {start} is a careful start. {until}"
             if amount.measure_next is not None:
                 measure = self.base.symptoms[amount.measure_next].measure
                 text += f" To know better, measure {measure.what}." if measure else ""
@@ -286,7 +286,7 @@ class Amounts:
         asks = (
             f"would ask for {format_length(asked_mm, self.units)}"
             if may_be_done
-            else "says no amount that may be done, so let the pins decide"
+            else "gives no amount that can be used, so let the pins decide"
         )
         return f" This is by {kinds[simulated]}; {kinds[not simulated]} {asks}."
 

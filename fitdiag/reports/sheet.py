@@ -32,10 +32,10 @@ TITLE = "What to change on your {}"
 CLOTH, LOOK = "First on the cloth", "Then try on and look"
 PAPER, SMOOTH = "When the cloth is right, on the paper", "Smooth the lines"
 KEY = (
-    "In the drawings a ring with a dot is a hinge: leave it joined there. Hatched is paper added. "
-    "Crossed hatching is paper taken away or lying double. Dashes and dots are where to cut, or the new edge; dashes the line before."
+    "In the drawings a ring with a dot is a hinge: leave the paper joined there. Hatching is paper added; cross-hatching is"
+    " paper taken away or lying double. A dash-dot line is where to cut, or the new edge; a dashed line is the old one."
 )
-BLOCK_NOTE = "They show a block, not your pattern: the place and the way are the same, the shape is not yours."
+BLOCK_NOTE = "They show a block, not your pattern: where and how are the same, the shape is not yours."
 ORDER_NOTE = "Do them in this order, one at a time, and try on after each."
 THEN = "About how it should look then"
 THEN_NOTE = (

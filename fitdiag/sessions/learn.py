@@ -328,7 +328,7 @@ def patch(folder: Path, changes: Sequence[Change]) -> str:
             line = altered[row]
             at = col + (line[col : col + 1] in ("'", '"'))
             if line[at : at + len(old)] != old:
-                message = f"'{old}' is not written here in a word"
+                message = f"the word '{old}' is not here any more"
                 raise stop("rules-changed", message, where=Where(shown, row + 1, col + 1))
             altered[row] = line[:at] + new + line[at + len(old) :]
         name = path.relative_to(folder).as_posix()

@@ -160,7 +160,7 @@ def compared(base: RuleBase, outcomes: Mapping[str, Outcome], units: Units) -> I
 
 
 def worse(base: RuleBase, outcomes: Mapping[str, Outcome], before: Findings, now: Findings) -> Iterator[str]:
-    """Name the signs that are clearly worse than at the last try-on, but for those whose outcome was foretold (`compared`)."""
+    """Name the signs that are clearly worse than at the last try-on, but for those whose outcome was predicted (`compared`)."""
     for finding in now.seen:
         sign, was = base.symptoms[finding.symptom], before.symptoms.get(finding.symptom)
         if was is None or finding.symptom in outcomes or not _is_worse(sign, was, finding):
