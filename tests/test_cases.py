@@ -307,6 +307,14 @@ def test_a_folder_name_cannot_leave_the_folder(name: str) -> None:
     assert not re.fullmatch(r"con|prn|aux|nul|(com|lpt)\d", folder)
 
 
+def test_a_name_that_is_too_long_is_refused_by_its_length(tmp_path: Path) -> None:
+    """The message speaks of the name that was typed, not of a file never written; a name of the greatest length is taken."""
+    with pytest.raises(ProblemsFoundError, match=r"too long a name .*at most 80 letters"):
+        begin(tmp_path, "n" * 81)
+    assert list(tmp_path.iterdir()) == []
+    assert begin(tmp_path, "n" * 80).name == "n" * 80
+
+
 @pytest.mark.parametrize("second", ["The  Lamplighter!", "the-lamplighter", "THÉ LAMPLIGHTER"])
 def test_a_taken_name_is_refused(cases: Path, second: str) -> None:
     """Two names with one folder, also by capitals or accents, do not meet."""

@@ -191,6 +191,11 @@ def new_case(draft: Case, pattern: Path | None = None) -> Case:
     content = read_bytes(pattern, LARGEST_PATTERN, "pattern") if pattern else b""
     ending = "".join(char for char in pattern.suffix.lower() if char in "." or char.isalnum()) if pattern else ""
     name, parent = one_line(draft.name, LONGEST_NAME + 1), draft.folder
+    if len(name) > LONGEST_NAME:
+        hint = (
+            f"give it a name of at most {LONGEST_NAME} letters; what else is to be known of the client goes in a note"
+        )
+        raise stop("name", f"'{one_line(name, 40)}' is too long a name", hint=hint)
     folder = parent / folder_name(name)
     notes = tuple(one_line(note, 500) for note in draft.notes)
     draft = replace(draft, folder=folder, name=name, pattern=f"pattern{ending}" if pattern else "", notes=notes)
