@@ -69,9 +69,8 @@ def _amount(link: FromPhoto, item: Together, measured: Sequence[Measured]) -> _A
     sides: tuple[Side, ...] = ("left", "right")
     side = next((one for one in sides if one in item.line + item.what), None)
     if link.what == "slope":
-        both = (
-            slope_mm(item, measured) if item.what == "tilt" else None
-        )  # "tilt to the back" is another one, from the side
+        # "tilt to the back" is another one, from the side
+        both = slope_mm(item, measured) if item.what == "tilt" else None
         if both is None:
             return None
         value, error = both
