@@ -137,6 +137,39 @@ def test_one_side_is_the_right_unless_said(name: str) -> None:
             assert np.array_equal(piece.outline, BLOCK.pieces[which].outline)
 
 
+@pytest.mark.parametrize("which", ["front", "back"])
+@pytest.mark.parametrize("by", [10.0, -10.0])
+def test_notches_are_moved_up_along_their_seams(by: float, which: str) -> None:
+    """By the amount along the edge, whichever way the seam was drawn; other notches and the paper stay."""
+    old = BLOCK.pieces[which]
+    new = moved(old, by, do="notches", seams=["side", "inseam"])
+    assert np.array_equal(new.outline, old.outline)
+    seams = {notch.seam for notch in old.notches}
+    assert {"side", "inseam"} < seams
+    for before, after in zip(old.notches, new.notches, strict=True):
+        if before.seam not in ("side", "inseam"):
+            assert np.array_equal(after.at, before.at)
+            continue
+        line = LineString(old.seams[before.seam])
+        assert line.distance(Point(after.at)) < 1e-6
+        assert abs(line.project(Point(after.at)) - line.project(Point(before.at))) == pytest.approx(abs(by))
+        assert np.sign(after.at[1] - before.at[1]) == np.sign(by)
+
+
+def test_a_wedge_laid_over_keeps_the_width_to_the_crotch_point() -> None:
+    """An overlap tips the centre seam; the crotch point goes as far as the seam, carried on straight, has come at its height."""
+
+    def from_the_seam(piece: Piece, at: Array) -> float:
+        (x, y), (low_x, low_y) = piece.seams["centre"][-2:]
+        return float(at[0] - low_x - (at[1] - low_y) * (low_x - x) / (low_y - y))
+
+    new = carry_out(BLOCK, "overlap-back-wedge", 20.0).pattern.back
+    assert new.corner("crotch-point")[1] == pytest.approx(BLOCK.back.corner("crotch-point")[1])
+    before, after = (from_the_seam(piece, piece.corner("crotch-point")) for piece in (BLOCK.back, new))
+    assert after == pytest.approx(before, abs=0.01)
+    assert new.corner("crotch-point") != pytest.approx(BLOCK.back.corner("crotch-point"), abs=0.5)
+
+
 @pytest.mark.parametrize("name", [name for name in NAMES if not shipped_garment().alterations[name].goes_back])
 def test_what_the_trade_does_one_way_only_is_refused_the_other(name: str) -> None:
     """And says so."""
