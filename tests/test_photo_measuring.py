@@ -24,7 +24,7 @@ from fitdiag.photos.readings import Measured, Reading
 from fitdiag.photos.ridges import Ridges, evened
 from fitdiag.photos.section import Known, Section, depth_from_girth
 from fitdiag.photos.setting import setting
-from fitdiag.photos.snap import Track, snap
+from fitdiag.photos.snap import Edge, Track, side_edge, snap
 from fitdiag.photos.strip import opponent
 from fitdiag.reports.shot_card import false_drop
 
@@ -507,6 +507,77 @@ def test_unknown_depth_and_unknown_focal_length_widen_the_error_off_line_height(
     bare = measure(picture.pixels, marks).reading("hip", "drop")
     tape = measure(picture.pixels, marks, Known(hip_girth=1000.0)).reading("hip", "drop")
     assert bare is not None and tape is not None and (tape.error or 99.0) < (bare.error or 0.0)
+
+
+SCALE = 1.75  # px per millimetre of the cloth below
+
+
+def _cloth(over: str = "", cover_mm: float = 0.0, *, ink: tuple[int, int, int] = (176, 60, 56)) -> np.ndarray:
+    """Cloth from x = 200 to 700 before a wall, a dashed line across it in row 250; `over`: what lies on the left end of it."""
+    image = np.full((500, 900, 3), (128, 138, 152), float)
+    image[:, 200:701] = (226, 214, 188)
+    for start in range(200, 700, 14):
+        image[248:253, start : min(start + 10, 701)] = ink
+    inner = round(200 + cover_mm * SCALE)
+    if over == "bar":
+        image[60:, inner - 100 : inner] = (188, 148, 124)
+    elif over == "sleeve":
+        image[60:, inner - 100 : inner] = (214, 204, 180)
+    elif over == "fingers":
+        image[200:300, inner - 150 : inner] = (188, 148, 124)
+        image[202:300:16, inner - 150 : inner] = (110, 80, 66)
+        image[250:252, inner - 150 : inner] = (110, 80, 66)
+    noisy = image + np.random.default_rng(6).normal(0, 2.0, image.shape)
+    return cv2.GaussianBlur(np.clip(noisy, 0, 255).astype(np.uint8), (0, 0), 0.8)
+
+
+def _left_edge(image: np.ndarray, marked: float) -> Edge:
+    track = snap(image, ((marked, 252.0), (450.0, 248.0), (702.0, 250.0)), SCALE, beyond_mm=9.0)
+    return side_edge(image, track, SCALE, last=False, above_mm=26.0)
+
+
+@pytest.mark.parametrize("cover_mm", [25.0, 70.0])
+@pytest.mark.parametrize("over", ["bar", "sleeve", "fingers"])
+def test_where_something_lies_over_the_end_of_a_line_it_is_last_seen_there(over: str, cover_mm: float) -> None:
+    """Whether of another colour, nearly that of the cloth, or with gaps that run on like a line, and however far it reaches."""
+    edge = _left_edge(_cloth(over, cover_mm), 200.0)
+    assert edge.covered_from == pytest.approx(200 + cover_mm * SCALE, abs=6 * SCALE)
+    assert abs(edge.place[0] - 200.0) < 2.5 * edge.error
+
+
+@pytest.mark.parametrize("over", ["bar", "sleeve", "fingers"])
+def test_an_outline_well_inside_the_marked_end_may_be_an_arms_own(over: str) -> None:
+    """A centimetre of the line is missing: a careless point looks the same, so the place is told with an error that allows for it."""
+    edge = _left_edge(_cloth(over, 12.0), 200.0)
+    assert edge.covered_from is None
+    assert abs(edge.place[0] - 200.0) < 2.5 * edge.error
+
+
+@pytest.mark.parametrize("beyond_mm", [-8.0, 0.0, 8.0, 12.0])
+@pytest.mark.parametrize("ink", [(176, 60, 56), (196, 184, 160), (40, 40, 44)])
+def test_a_line_that_nothing_covers_ends_at_the_outline(ink: tuple[int, int, int], beyond_mm: float) -> None:
+    """However pale its ink, and though its end was marked well inside or outside the cloth."""
+    edge = _left_edge(_cloth(ink=ink), 200 - beyond_mm * SCALE)
+    assert edge.covered_from is None
+    assert edge.place[0] == pytest.approx(200.0, abs=1.5 * SCALE)
+
+
+def test_an_end_marked_where_the_line_goes_under_an_arm_widens_the_tilt() -> None:
+    """The body then seems turned, which from above looks like a tilt; the printed error allows for it."""
+    scene, picture = back(45, lens_height_mm=1200.0)
+    marks, true = marked(scene, picture), picture.truth.lines["hip"]
+    scale, (x, y) = picture.truth.focal_px / scene.distance_mm, true.pixels[0]
+    inner = float(x) + 40 * scale
+    pixels = picture.pixels.copy()
+    pixels[int(y - 200 * scale) :, int(inner - 70 * scale) : int(inner)] = (188, 148, 124)
+    end = (inner, float(np.interp(inner, *true.pixels.T)))
+    under = replace(marks, lines={"hip": (end, *marks.lines["hip"][1:])})
+    usual = measure(picture.pixels, marks).reading("hip", "tilt")
+    tilt = measure(pixels, under).reading("hip", "tilt")
+    assert usual is not None and usual.error is not None and tilt is not None
+    if tilt.value is not None:
+        assert tilt.error is not None and tilt.error > 2 * usual.error
+        assert abs(tilt.value - true.tilt_deg) < 2.5 * tilt.error
 
 
 @pytest.mark.parametrize("seed", [45, 46, 47])

@@ -327,6 +327,8 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     if seam is not None:
         off = abs(seam.at(high) - trunk.hip.middle) > SEAM_DOUBTED * width
         trunk.take(SEAM, seam, "it does not run down the middle" if off else "")
+        if off:  # one end may lie under an arm
+            trunk.doubts.setdefault(HIP, ENDS)
         centre = seam.at((high + low) / 2)
     for side in (-1, 1):
         _grain(trunk, upright, centre, side, reach, f"grain-{_leg(side, view)}")

@@ -43,6 +43,7 @@ OUTLINES_TURNED = math.radians(8.0)  # of the line between its outlines; belly a
 OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0
 V_DEPTH = 1.0  # mm: error of a V's depth from folds at its ends
 COVERED = 0.6  # degrees
+MOST_TURNED = math.radians(4.0)  # a body that seems turned by more may as well have an end of the line under an arm
 SUREST_DROP = 0.7  # mm: least error of a drop, from pen, cloth and ends of the line
 # mm: a leg is not half an ellipse, so its line turns out of sight beside its widest point
 LEG_ROUND, LEG_ROUND_FROM_THE_SIDE = 0.6, 0.9
@@ -143,9 +144,12 @@ def _trunk(seen: Seen) -> Iterator[Reading]:
     name, numbers = seen.name, seen.numbers
     steep, uneven = math.hypot(*numbers.steep), abs(numbers.steep[0] - numbers.steep[1])
     folds = math.hypot(seen.waves / 3, 1.1 * numbers.unrest, 0.1 * uneven)
+    turned = abs(numbers.section.yaw)
+    in_doubt = math.degrees(seen.rise * math.tan(min(turned, 2 * max(turned - MOST_TURNED, 0.0))))
     yield _tilt(
         seen, numbers.tilt, depth=math.degrees(seen.rise * ROUND[name].lopsided / numbers.section.half),
-        folds=math.degrees(folds / (2 * numbers.section.half)), edges=COVERED if seen.hidden else 0.0,
+        folds=math.degrees(folds / (2 * numbers.section.half)),
+        edges=math.hypot(COVERED if seen.hidden else 0.0, in_doubt),
     )  # fmt: skip
     yield from _drop(seen, math.hypot(SUREST_DROP, 0.75 * seen.waves + 0.4 * numbers.unrest + 0.026 * steep))
     if (cleft := ROUND[name].cleft) is not None and seen.course.track.clear:

@@ -39,8 +39,12 @@ INSIDE_MM, OUTSIDE_MM = 16.0, 12.0  # searched on either side of the marked poin
 HALF_HEIGHT_MM = 26.0  # above and below a line, over which the outline is nearly straight
 CLICK_MM, LINE_MM = 6.0, 3.5  # standard deviation of a point, and of the end of a drawn line, from the outline
 GAP = 8.5  # least difference of what shows between the legs from both, in units of `opponent`
-COVERED_MM = 8.0  # a line that stops this far before the outline is covered there, as by an arm
-UNSEEN_MM = 3.0  # one standard deviation if no outline stands out
+INK_SEEN = 0.45  # share of the usual strength of a drawn line from which it counts as seen
+STRANGE_HUE = 8.0  # difference of hue, in units of `opponent`, that no light makes: something else lies over the cloth
+# a drawn line, or the top edge of the cloth, that stops this far before the outline is covered there, as by an arm
+COVERED_MM, BORDER_COVERED_MM = 6.0, 18.0
+MOST_CLICK_MM = 15.0  # no point is set this far beyond the outline, so a line that stops before is covered as well
+UNSEEN_MM, UNDER_MM = 3.0, 12.0  # one standard deviation if no outline stands out; if it lies under an arm
 
 
 @dataclass(frozen=True, eq=False)
@@ -222,15 +226,18 @@ def side_edge(pixels: NDArray[np.uint8], track: Track, scale: float, *, last: bo
     floor = float(np.median(slope)) + 0.3
     votes, tries, slants = _vote(slope / floor, out, high, scale, 0.45 if above_mm else 1.2)
     likely = np.exp(-0.5 * (tries / (CLICK_MM * scale)) ** 2)
-    stop = 0.0 if track.border else way * _line_stops(pixels, marked, scale)
-    off = np.maximum(np.abs(tries - stop) - scale, 0) / (LINE_MM * scale)
+    last_seen = _line_stops(pixels, course, scale, edge=track.border)
+    stop = way * (last_seen - float(end[0]))
+    meant = 0.0 if track.border else stop  # the top edge of the cloth fades before its ends
+    off = np.maximum(np.abs(tries - meant) - scale, 0) / (LINE_MM * scale)
     likely = likely * (0.35 + 0.65 * np.exp(-0.5 * off**2))
     scored = votes * likely[:, None]
     i, j = divmod(int(scored.argmax()), scored.shape[1])
-    last_seen = float(end[0] + stop * way)
+    short = (BORDER_COVERED_MM if track.border else COVERED_MM) * scale
     if votes[i, j] < 2.0:
-        covered = not track.border and stop < -COVERED_MM * scale
-        return Edge(_at(course, end, stop * way), UNSEEN_MM * scale, last_seen if covered else None)
+        if stop < -short:
+            return Edge(_at(course, end, 0.0), UNDER_MM * scale, last_seen)
+        return Edge(_at(course, end, meant * way), UNSEEN_MM * scale)
     rivals = scored.max(axis=1)
     rival = float(np.max(np.where(np.abs(tries - tries[i]) > 3 * scale, rivals, 0.0))) / float(rivals[i])
     seen, place = edge_along(slope / floor, (tries[i] + slants[j] * high - out[0]) / step, 2 * gap)
@@ -242,10 +249,11 @@ def side_edge(pixels: NDArray[np.uint8], track: Track, scale: float, *, last: bo
     if abs(offset - tries[i]) > 3 * scale:
         offset = float(tries[i])
     error = max(0.5, 0.4 * scale) + 2.5 * scale * max(0.0, rival - 0.45)
-    error += 0.3 * max(0.0, abs(offset - stop) - 2 * scale)
-    short = COVERED_MM * scale  # the outline may be the arm's own, so a stop far before the marked end counts as well
-    covered = not track.border and (stop < offset - short or stop < -1.5 * short)
-    return Edge(_at(course, end, offset * way), error, last_seen if covered else None)
+    error += 0.3 * max(0.0, abs(offset - meant) - 2 * scale)
+    if stop < offset - short or stop < -MOST_CLICK_MM * scale:  # the outline may be the arm's own
+        return Edge(_at(course, end, max(offset, 0.0) * way), UNDER_MM * scale, last_seen)
+    error = math.hypot(error, max(0.0, -offset - CLICK_MM * scale))
+    return Edge(_at(course, end, offset * way), error)
 
 
 def legs_part(pixels: NDArray[np.uint8], centre: Point, scale: float) -> bool:
@@ -271,30 +279,34 @@ def _vote(slope: Array, out: Array, high: Array, scale: float, steepest: float) 
     return votes, tries, slants
 
 
-def _line_stops(pixels: NDArray[np.uint8], course: Array, scale: float) -> float:
-    """Where the drawn line itself ends, px to the right of its last marked point."""
-    size = max(6, round(14 * scale))
-    tail = course[-min(len(course), 3 * size) :]
-    run = tail[-1] - tail[max(0, len(tail) - 1 - size)]
-    run = run / (float(np.linalg.norm(run)) + 1e-9)
-    on = np.arange(1.0, OUTSIDE_MM * scale + 1)
-    whole = np.concatenate([tail, tail[-1] + on[:, None] * run])
+def _line_stops(pixels: NDArray[np.uint8], outwards: Array, scale: float, *, edge: bool) -> float:
+    """Where a drawn line (with `edge` the edge of the cloth) followed outwards past its end (N, 2 px) is last seen: x, px.
+
+    From its middle on, each sample that is as strong as ink speaks for the line, a fainter one against it; it stops where most has
+    spoken for it. So the gap of a stitch does not end it, nor does a stray edge under an arm bring it back. Where both sides of it
+    have another hue than its cloth, nothing is ink: the gap between two fingers may run just like a line.
+    """
+    samples = _sampling(scale)[1]
     offsets = np.linspace(-2.2, 2.2, 23) * max(3.0, 3.0 * scale)
-    strip = strip_across(pixels, whole, normals(whole), offsets, 1.2 * scale, 1.0)
-    inner = len(tail) - size
-    if inner < 1:
-        return 0.0
-    pairs = list(beside(strip, (6,)))  # samples of the strip that are about `reach` px
-    colour = ink_of(pairs, len(pairs[0][0]) // 2, slice(inner))
+    strip = strip_across(pixels, outwards, normals(outwards), offsets, 1.2 * samples, 1.0)
+    middle, quarter = len(outwards) // 2, len(outwards) // 4
+    usual = slice(quarter, len(outwards) - quarter)  # nothing covers a line there
+    pairs = list(beside(strip, (6,)))  # samples of the strip that are about 3.6 mm
+    if edge:
+        pairs = [(one - other, one - other) for one, other in pairs]
+    colour = ink_of(pairs, len(pairs[0][0]) // 2, usual)
     strength = ridge_of((one @ colour, other @ colour) for one, other in pairs)[3:-3].max(axis=0)
-    usual = float(np.median(strength[:inner]))
-    seen = np.flatnonzero(strength > 0.45 * usual)
-    stop = inner
-    for index in seen[seen >= inner - size]:
-        if index - stop > 5 * scale:  # a gap longer than a stitch's
-            break
-        stop = int(index)
-    return float(whole[stop, 0] - tail[-1, 0])
+    strength = np.minimum(strength / (float(np.median(strength[usual])) + 1e-9), 1.0)
+    strange = np.minimum(*(_off_hue(side, usual) for side in (strip[:7], strip[-7:])))
+    strength[strange > STRANGE_HUE + 3 * float(np.median(strange[usual]))] = 0.0
+    return float(outwards[middle + int(np.cumsum(strength[middle:] - INK_SEEN).argmax()), 0])
+
+
+def _off_hue(side: Array, usual: slice) -> Array:
+    """How far the hue along one side of a line (M, N, 3) is from the usual one."""
+    hue = np.median(side, axis=0)[:, 1:]
+    off: Array = np.linalg.norm(hue - np.median(hue[usual], axis=0), axis=1)
+    return off
 
 
 def _at(course: Array, end: Array, offset: float) -> Point:
