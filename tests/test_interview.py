@@ -1164,6 +1164,13 @@ def test_what_is_lower_on_one_side_is_higher_on_the_other(talk: Talk) -> None:
     assert (talk.symptoms["one-hem-higher"].side, talk.symptoms["one-hem-higher"].amount_mm) == ("left", 8.0)
 
 
+def test_words_that_no_sign_knows_are_named(talk: Talk) -> None:
+    """What is offered rests on the other words, so that those which said nothing are seen; misspelt ones are understood."""
+    said = talk.type("", "", "baggy under the seat with a zebra umbrella").said
+    assert "Not understood in it: 'zebra', 'umbrella'." in said
+    assert "Not understood" not in talk.type("bagggy under the saet").said
+
+
 def test_a_side_in_a_picture_is_asked_for_again(talk: Talk) -> None:
     """Left in a photo of the front is the wearer's right; in a mirror it is the left."""
     said = talk.type("", "", "the left pocket gapes as I look at the photo").said

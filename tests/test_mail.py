@@ -9,7 +9,7 @@ import yaml
 
 from fitdiag.interview.clauses import sentences
 from fitdiag.interview.engine import Interview
-from fitdiag.interview.mail import read_mail
+from fitdiag.interview.mail import read_mail, read_mail_and_rest
 from fitdiag.interview.search import Words
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.sessions.state import fold, offered_event
@@ -203,3 +203,11 @@ def test_the_side_is_the_wearers(base: RuleBase, words: Words, text: str, side: 
     """Sides are read in short, turned where the sign is of the other side, and left open where a picture is spoken of."""
     read = [one.finding for one in read_mail(base, words, text, "in") if one.finding is not None]
     assert [finding.side for finding in read] == [side]
+
+
+def test_what_nothing_was_read_from_is_named(base: RuleBase, words: Words) -> None:
+    """Every sentence either proposes something or is among the rest, word for word; none is dropped."""
+    text = "The waistband digs in. About 2 cm. Could the zip be navy? The parcel came on Tuesday. Crotch is fine."
+    proposals, rest = read_mail_and_rest(base, words, text, "in")
+    assert {one.sentence for one in proposals} == {"The waistband digs in."}
+    assert rest == ("Could the zip be navy?", "The parcel came on Tuesday.", "Crotch is fine.")

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 
 _FORM_QUESTIONS = 10
 _LONGEST_MAIL = 64 * 1024  # bytes
+_MOST_NAMED = 12  # sentences of a mail that nothing was read from
 CARDS = ("shot-card.html", "shot-card.pdf")
 
 
@@ -299,17 +300,21 @@ def what_came(base: RuleBase, case: Case, path: str, command: str) -> tuple[Form
 
 
 def mail_events(base: RuleBase, text: str, units: Units, known: Findings) -> list[Event]:
-    """The findings a mail proposes, to be confirmed in the interview; prints what else it may mention."""
-    from fitdiag.interview.mail import read_mail
+    """The findings a mail proposes, to be confirmed in the interview; prints what else it may mention, and what was not read."""
+    from fitdiag.interview.mail import read_mail_and_rest
     from fitdiag.interview.search import Words
 
-    read = read_mail(base, Words(base), text, units)
+    read, rest = read_mail_and_rest(base, Words(base), text, units)
     signs = [one for one in read if one.finding is not None and one.id not in known.symptoms]
     others = [one for one in read if one.kind != "symptom"]
     say("There is no form in it: the mail is kept as a note, and nothing in it counts until you say so.")
     for one in others:
         what = "A body note" if one.kind == "body note" else "Done before"
         say(f'- {what}, perhaps: {base.title(one.id)}. "{one_line(one.sentence, 120)}"')
+    for sentence in rest[:_MOST_NAMED]:
+        say(f'- Nothing was read from: "{one_line(sentence, 120)}"')
+    if len(rest) > _MOST_NAMED:
+        say(f"- Nor from {len(rest) - _MOST_NAMED} more sentences; the note has them.")
     if not signs:
         say("- No sentence names a sign plainly; name what you read in it yourself.")
         return []

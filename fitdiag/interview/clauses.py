@@ -122,7 +122,9 @@ def judged(clauses: Sequence[str]) -> tuple[bool, bool]:
     not_good = re.compile(rf"\b(?:not|\w+n't|never|hardly|less than) (?:\w+ )?{pattern('good').pattern}", re.I)
     plain = [pattern("contrast").sub(" ", not_good.sub(" ", pattern("aside").sub(" ", one))) for one in clauses]
     denies = any(says("not", one) and not says("complaint", one) for one in plain)
-    return denies, any(says("good", one) for one in plain)
+    return denies, any(
+        says("good", one) and not says("complaint", one) for one in plain
+    )  # "won't come up to where it should"
 
 
 def gone(clause: str) -> str:

@@ -95,13 +95,23 @@ class _Sentence:
 
 def read_mail(base: RuleBase, words: Words, text: str, units: Units) -> tuple[Proposal, ...]:
     """Return what a mail may say, in its order, each rule once with its best-fitting sentence."""
+    return read_mail_and_rest(base, words, text, units)[0]
+
+
+def read_mail_and_rest(
+    base: RuleBase, words: Words, text: str, units: Units
+) -> tuple[tuple[Proposal, ...], tuple[str, ...]]:
+    """Return what a mail may say, as `read_mail` does, and the sentences that nothing was read from, questions among them."""
     best: dict[tuple[Kind, str], tuple[float, int, Proposal]] = {}
+    read: set[str] = set()
     for place, sentence in enumerate(_sentences(words, text)):
         for fit, proposal in _of_sentence(base, words, sentence, units):
+            read |= {sentence.text, sentence.amount}
             key = (proposal.kind, proposal.id)
             if key not in best or fit > best[key][0]:
                 best[key] = (fit, place, proposal)
-    return tuple(proposal for _, _, proposal in sorted(best.values(), key=lambda one: one[1]))
+    proposals = tuple(proposal for _, _, proposal in sorted(best.values(), key=lambda one: one[1]))
+    return proposals, tuple(sentence for sentence, _ in with_questions(text) if sentence not in read)
 
 
 def _sentences(words: Words, text: str) -> list[_Sentence]:

@@ -169,6 +169,16 @@ class Words:
         table = self._table(kind)
         return len({stem for stem in _words(text) if stem in table.stems and stem not in _english("answering")})
 
+    def strange(self, kind: Kind, text: str) -> tuple[str, ...]:
+        """The words of a text, as typed, that occur in no rule of a kind and are no misspelling of one that does."""
+        table = self._table(kind)
+        typed = dict.fromkeys(_WORD.findall(text.lower().replace("’", "'")))
+        return tuple(
+            word
+            for word in typed
+            if (stem := _stem_of(word)) and table.spelt(stem) == (stem, 1.0) and stem not in table.stems
+        )
+
     def shared(self, kind: Kind, text: str, phrase: str) -> dict[str, Weights]:
         """The words a text shares with a phrase, each with all it may stand for."""
         meant = {name for word in self.meant(_words(phrase)) for name in word}

@@ -46,6 +46,7 @@ _BARE = re.compile(r"[\d.,/ ]+")  # a number alone
 _CHOICE = re.compile(r"([1-9])(?:[.:)=,] ?| )(?![\d/]+$)(.+)")  # a choice from a list, and more about it
 _NUMBER = re.compile(rf"(\d+)[.,)]?(?: ({'|'.join(SIDES)}))?")  # a choice from a list, with a side or without
 _NOTE_NUMBER = re.compile(r"(\d+) ?(m|marked)?")  # a body note by its number in the list
+_MOST_STRANGE = 6  # words not understood that are named at once
 _NOT_MEASURED = frozenset(("", "no", "n", "not measured", "unknown", "not known", "enter"))
 
 
@@ -86,6 +87,8 @@ def answer(talk: Interview, typed: str) -> list[Line]:
 
 def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
     """Look up what a text may mean and offer it; a rule's own name is taken at once."""
+    if doubtful_side(typed):  # also typed after "also"
+        return [Line(WHOSE_SIDE)]
     if parts := _several(talk, kind, typed):
         talk.queue = [*((kind, part, "") for part in parts[1:]), *talk.queue]
         return [Line(f"First '{one_line(parts[0], 60)}'."), *search(talk, kind, parts[0])]
@@ -107,7 +110,8 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
     if not found:
         return [_not_understood(talk, kind, words)]
     talk.pending = Pick(kind, found, words, rest)
-    return []
+    strange = ", ".join(f"'{one_line(word, 20)}'" for word in talk.words.strange(kind, words)[:_MOST_STRANGE])
+    return [Line(f"Not understood in it: {strange}.")] if strange else []
 
 
 _SHAPE = "shape or stance"
