@@ -9,18 +9,18 @@ from typing import Any
 
 import numpy as np
 import pytest
+from moving import BLOCK, moved
 from scipy.interpolate import CubicHermiteSpline
 from shapely import LineString, Point, Polygon
 from shapely.affinity import rotate, translate
 from shapely.ops import split, substring, unary_union
-from trousers import Measures, draft
 
 from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.load import load_rules
 from fitdiag.pattern.alter import crossing, exchanged, mapped, redraw, rotated, run_on, smooth_through, through
-from fitdiag.pattern.garment import far_on, nearest, shipped_garment, with_notches
+from fitdiag.pattern.garment import far_on, nearest, shipped_garment
 from fitdiag.pattern.moves import carry_out, lifted, make
-from fitdiag.pattern.piece import Array, Dart, Notch, Pattern, Piece, length, points
+from fitdiag.pattern.piece import Array, Dart, Notch, Piece, length, points
 from fitdiag.problems import ProblemsFoundError
 
 RULES = load_rules()
@@ -29,17 +29,6 @@ NAMES = tuple(sorted(RULES.alterations))
 # above when it closes and with the one below when it opens.
 WEDGES = ("lengthen-back-crotch", "tuck-across-back-hip")
 CUT_AND_MOVED = ("open", "close", "spread", "overlap", "widen")
-
-
-def block() -> Pattern:
-    """A drafted block with its notches."""
-    pattern = draft(Measures(waist=680, hip=940, rise=280, waist_to_hip=206, waist_to_floor=1040, bottom=220))
-    for piece in pattern.pieces.values():
-        pattern = pattern.with_piece(with_notches(piece))
-    return pattern
-
-
-BLOCK = block()
 
 
 def amounts(name: str) -> tuple[float, ...]:
@@ -175,10 +164,6 @@ def test_what_the_trade_does_one_way_only_is_refused_the_other(name: str) -> Non
     """And says so."""
     with pytest.raises(ProblemsFoundError, match="the trade does this one way only"):
         carry_out(BLOCK, name, -5.0)
-
-
-def moved(piece: Piece, by: float, **move: object) -> Piece:
-    return make(piece, [Move.model_validate(move)], by).piece
 
 
 @pytest.mark.parametrize("which", ["front", "back"])

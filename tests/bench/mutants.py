@@ -49,7 +49,7 @@ MODULES = {
     "planning/plan": ("planning/plan.py", "test_plan.py test_worked_examples.py test_main_job.py"),
     "planning/amounts": ("planning/amounts.py", "test_plan.py test_worked_examples.py test_main_job.py"),
     "pattern/alter": ("pattern/alter.py", "test_moves.py test_darts.py test_pattern.py"),
-    "pattern/moves": ("pattern/moves.py", "test_moves.py test_darts.py test_pattern.py"),
+    "pattern/moves": ("pattern/moves.py", "test_kinds_of_move.py test_moves.py test_darts.py test_pattern.py"),
     "photos/course": ("photos/course.py photos/camera.py", "test_course.py test_photo_measuring.py"),
 }  # fmt: skip
 TURNED: dict[type[ast.AST], type[ast.AST]] = {
