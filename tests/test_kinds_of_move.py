@@ -138,6 +138,14 @@ def test_a_level_line_moved_up_reaches_from_edge_to_edge(by: float) -> None:
     assert lifted(bare, "knee", by) is bare
 
 
+def test_the_end_of_a_level_line_that_lies_on_no_edge_goes_straight_up() -> None:
+    """The hip line of the back ends on the straight extension of the centre seam, beside the curve."""
+    old = BLOCK.back
+    inner = old.lines["hip"][0]
+    assert LineString(old.seams["curve"]).distance(Point(inner)) > 1.0
+    assert lifted(old, "hip", -10.0).lines["hip"][0] == pytest.approx(inner - np.array([0.0, 10.0]))
+
+
 def test_a_grainline_drawn_elsewhere_is_no_change_of_the_paper() -> None:
     """It moves outward by the amount; nothing is to be trued."""
     done = make(BLOCK.back, [Move(do="grain")], 8.0)
@@ -218,6 +226,61 @@ def test_an_edge_drawn_straight_between_heights_is_kinked_where_they_lie(by: flo
     assert [kink.at[0, 1] for kink in kinks] == pytest.approx(heights[1:], abs=2.0)  # the edge slants a little there
     smooth = moved(old, by, do="edge", seams=(seam,), at=levels)
     assert smooth.joints == old.joints
+
+
+@pytest.mark.parametrize("by", [12.0, -12.0])
+def test_an_edge_let_out_along_the_waist_carries_the_waist_on(by: float) -> None:
+    """The centre seam leans from the hip up: at the waist by the amount in the direction of the waist, which grows by as much."""
+    old = BLOCK.back
+    new = moved(old, by, do="edge", seams=("centre",), at={"hip": 0, "centre-waist": 1}, drawn="straight", way="waist")
+    start, after = old.top[:2]
+    way = (start - after) / np.hypot(*(start - after))
+    assert new.corner("centre-waist") - start == pytest.approx(by * way)
+    assert length(new.top) - length(old.top) == pytest.approx(by, abs=0.05)
+    hip, top = float(old.lines["hip"][0, 1]), float(start[1])
+    for before, at in zip(old.seams["centre"], new.seams["centre"], strict=True):
+        assert at - before == pytest.approx(by * way * max((before[1] - hip) / (top - hip), 0.0), abs=1e-6)
+
+
+@pytest.mark.parametrize("which", ["front", "back"])
+@pytest.mark.parametrize("by", [9.0, -9.0])
+def test_a_waist_raised_at_the_side_rises_to_nothing_at_the_centre(by: float, which: str) -> None:
+    """Straight up at the side, whose seam runs on to it; both legs of a dart alike, for on the body the dart is closed."""
+    old = BLOCK.pieces[which]
+    done = make(old, [Move(do="tip", seam="waist", end="side-waist", way="up")], by)
+    new = done.piece
+    assert new.corner("side-waist") - old.corner("side-waist") == pytest.approx([0.0, by])
+    assert new.corner("centre-waist") == pytest.approx(old.corner("centre-waist"))
+    assert new.joints == old.joints
+    closed = length(old.top) - sum(dart.width for dart in old.darts)
+    line, before = LineString(old.top), 0.0
+    for one, other in zip(old.darts, new.darts, strict=True):
+        far = line.project(Point(one.left)) - before
+        before += one.width
+        rise = (other.left + other.right) / 2 - (one.left + one.right) / 2
+        assert rise[1] == pytest.approx(by * far / closed, abs=0.2)  # the legs are evened
+    assert np.array_equal(new.seams["side"][-10:], old.seams["side"][-10:])
+    assert done.true == ("waist",)
+
+
+def test_a_hip_line_ends_where_the_straight_seam_above_it_runs_on_to() -> None:
+    """Where the centre seam is tipped by an overlap the hip line, drawn to its extension, keeps its width as well."""
+    old, new = BLOCK.back, carry_out(BLOCK, "overlap-back-wedge", 20.0).pattern.back
+    gaps = []
+    for piece in (old, new):
+        (x, y), low = piece.seams["centre"][-2:]
+        end = piece.lines["hip"][0]
+        gaps.append(end[0] - low[0] - (end[1] - low[1]) * (low[0] - x) / (low[1] - y))
+    assert gaps[1] == pytest.approx(gaps[0], abs=0.01)
+
+
+@pytest.mark.parametrize("do", ["widen", "spread"])
+def test_a_fold_that_the_piece_is_too_small_for_is_refused(do: str) -> None:
+    """Its far edge would lie off the paper."""
+    y = BLOCK.back.levels["hip"]
+    cut = {} if do == "widen" else {"cut": (f"inner at {y} mm", f"outer at {y} mm")}
+    with pytest.raises(ProblemsFoundError, match="does not reach so far"):
+        moved(BLOCK.back, -1900.0, do=do, **cut)
 
 
 @pytest.mark.parametrize("seam", ["side", "inseam"])
@@ -310,13 +373,6 @@ def test_moves_are_made_one_after_another_each_by_its_share() -> None:
     done = make(BLOCK.back, [half, back], 8.0)
     assert [move.by for move in done.did] == pytest.approx([4.0, -8.0])
     assert done.piece.grain_x - BLOCK.back.grain_x == pytest.approx(-4.0)
-
-
-@pytest.mark.parametrize(("amount", "kinds"), [(9.0, {"edge"}), (10.0, {"edge"}), (10.5, {"open"})])
-def test_a_move_is_made_for_the_amounts_it_is_for(amount: float, kinds: set[str]) -> None:
-    """A hip is raised at the waist line up to and with a centimetre, and by a cut across the hip above that."""
-    step = carry_out(BLOCK, "raise-one-hip", amount)
-    assert {done.kind for altered in step.altered.values() for done in altered.did} == kinds
 
 
 def test_pieces_that_differ_are_both_altered_from_what_they_were() -> None:
