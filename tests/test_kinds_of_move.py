@@ -11,7 +11,7 @@ from shapely import LineString, Point, Polygon
 
 from fitdiag.knowledge.garment import Move
 from fitdiag.pattern.moves import carry_out, lifted, make
-from fitdiag.pattern.piece import Dart, length
+from fitdiag.pattern.piece import Dart, Piece, length, points
 from fitdiag.problems import ProblemsFoundError
 
 # -- corners, curves and heights --
@@ -228,10 +228,18 @@ def test_an_edge_drawn_straight_between_heights_is_kinked_where_they_lie(by: flo
     assert smooth.joints == old.joints
 
 
+def with_hollow_waist(piece: Piece) -> Piece:
+    """The piece with its waist 15 mm lower in the middle, no darts."""
+    line = LineString(piece.top)
+    shares = np.linspace(0.0, 1.0, 61)
+    straight = points([line.interpolate(share, normalized=True).coords[0] for share in shares])
+    return replace(piece, darts=()).with_seams(waist=straight - np.outer(60.0 * shares * (1 - shares), [0.0, 1.0]))
+
+
 @pytest.mark.parametrize("by", [12.0, -12.0])
 def test_an_edge_let_out_along_the_waist_carries_the_waist_on(by: float) -> None:
-    """The centre seam leans from the hip up: at the waist by the amount in the direction of the waist, which grows by as much."""
-    old = BLOCK.back
+    """The centre seam leans from the hip up: by the amount in the direction in which the waist begins, and that grows by as much."""
+    old = with_hollow_waist(BLOCK.back)
     new = moved(old, by, do="edge", seams=("centre",), at={"hip": 0, "centre-waist": 1}, drawn="straight", way="waist")
     start, after = old.top[:2]
     way = (start - after) / np.hypot(*(start - after))
@@ -272,6 +280,19 @@ def test_a_hip_line_ends_where_the_straight_seam_above_it_runs_on_to() -> None:
         end = piece.lines["hip"][0]
         gaps.append(end[0] - low[0] - (end[1] - low[1]) * (low[0] - x) / (low[1] - y))
     assert gaps[1] == pytest.approx(gaps[0], abs=0.01)
+
+
+@pytest.mark.parametrize("by", [-10.0, -24.0])
+def test_a_fold_along_the_grain_covers_its_own_width_of_every_edge(by: float) -> None:
+    """Both ends of each step lie one above the other, half the fold inward of the old grainline, however the edge runs there."""
+    old = with_hollow_waist(BLOCK.back)
+    new = moved(old, by, do="widen")
+    assert {joint.seam for joint in new.joints} == {"waist", "hem"}
+    for joint in new.joints:
+        assert joint.at[:, 0] == pytest.approx(np.full(2, old.grain_x + by / 2), abs=1e-6)
+        assert joint.hidden is not None
+        assert abs(joint.hidden[-1, 0] - joint.hidden[0, 0]) == pytest.approx(-by, abs=1e-6)
+        assert max(LineString(old.seams[joint.seam]).distance(Point(at)) for at in joint.hidden) < 1e-6
 
 
 @pytest.mark.parametrize("do", ["widen", "spread"])

@@ -285,6 +285,7 @@ def test_what_darts_give_or_take_is_shared_among_them(
         (new,) = done.darts
         middle = (new.left + new.right) / 2
         assert line.project(Point(middle)) == pytest.approx(line.length / 2)
+        assert max(line.distance(Point(end)) for end in (new.left, new.right)) < 0.1
         assert float((new.right - new.left) @ (new.tip - middle)) == pytest.approx(0.0, abs=1e-6)
         assert 60.0 < float(np.hypot(*(new.tip - middle))) < 130.0 and new.tip[1] < middle[1]
 
