@@ -142,11 +142,12 @@ def test_no_with_a_strength_is_asked_again(typed: str) -> None:
     [
         ("left not right", "left"), ("left, not the right", "left"), ("not left but right", "right"),
         ("not on the left, right yes", "right"), ("left no, right yes", "right"), ("right, not left 2 cm", "right"),
-        ("2 cm left, not right", "left"),
+        ("2 cm left, not right", "left"), ("at the right hip, nothing on the left", "right"), ("left, none on the right", "left"),
+        ("2 cm right, nothing on the left", "right"),
     ],
 )  # fmt: skip
 def test_the_side_said_not_to_show_it_is_not_the_one_counted(answer: str, side: str) -> None:
-    """In "left not right" the word belongs to the side after it, in "left no" to the one before."""
+    """In "left not right" and "nothing on the right" the word belongs to the side after it, in "left no" to the one before."""
     said = read_answer(answer, "cm")
     assert said is not None
     assert (said.seen, said.side, said.apart) == ("yes", side, None)

@@ -211,3 +211,39 @@ def test_what_nothing_was_read_from_is_named(base: RuleBase, words: Words) -> No
     proposals, rest = read_mail_and_rest(base, words, text, "in")
     assert {one.sentence for one in proposals} == {"The waistband digs in."}
     assert rest == ("Could the zip be navy?", "The parcel came on Tuesday.", "Crotch is fine.")
+
+
+@pytest.mark.parametrize(
+    ("text", "side"),
+    [
+        ("A slanting line starts at the right hip, nothing on the left.", "right"),
+        ("There is no slant on the right, but a slanting line starts at the left hip.", "left"),
+        ("The pocket mouth stands open on the left, while the right pocket lies flat.", "left"),
+        ("Both knees are fine but the left calf catches the leg.", "left"),
+        ("The left hem touches the floor, the right one doesn't.", "right"),
+    ],
+)
+def test_a_side_that_is_denied_or_praised_is_not_that_of_the_sign(
+    base: RuleBase, words: Words, text: str, side: str
+) -> None:
+    """What is said of the other side, or of another place that is well, says nothing of the side that shows it."""
+    (only,) = (one.finding for one in read_mail(base, words, text, "in") if one.finding and one.finding.seen == "yes")
+    assert only.side == side
+
+
+@pytest.mark.parametrize(
+    ("text", "amounts"),
+    [
+        ("The waist gapes 1/2 inch at the back, the crotch hangs low.", {"back-waist-gapes": 12.7, "crotch-hangs-low": None}),
+        ("The crotch hangs low and the waist gapes by 1 inch at the back.", {"back-waist-gapes": 25.4, "crotch-hangs-low": None}),
+        ("The crotch hangs 1 inch low, the waist gapes 1/2 inch at the back.", {"back-waist-gapes": 12.7, "crotch-hangs-low": 25.4}),
+        ("The crotch hangs low and the waist gapes at the back. About 1 inch.", {"back-waist-gapes": None, "crotch-hangs-low": None}),
+        ("I took in the side seams by 1 inch, and the crotch hangs low.", {"crotch-hangs-low": None}),
+    ],
+)  # fmt: skip
+def test_an_amount_is_of_the_sign_in_its_clause(
+    base: RuleBase, words: Words, text: str, amounts: dict[str, float | None]
+) -> None:
+    """Another sign of the same sentence, or one beside work that was done, has no amount; nor has any of several that share one."""
+    read = {one.id: one.finding.amount_mm for one in read_mail(base, words, text, "in") if one.finding is not None}
+    assert read == pytest.approx(amounts)

@@ -62,7 +62,9 @@ _SIDE = re.compile(
     r"(?<![\w'])(?:(?P<left>left|lhs?|l)|(?P<right>right|rhs?|r)|(?P<both>both|each|either))(?![\w'])"
     r"(?:[ -](?:hand|sides?|legs?|one|hip))*(?:'s)?"
 )
-_NOT_THERE = re.compile(r"\bnot (?:on |at |in )?(?:the |my |her |his )?(?:(?P<left>left)|right)\b")
+_NOT_THERE = re.compile(
+    r"\b(?:not (?:on |at |in )?|(?:nothing|none) (?:on|at|in) )(?:the |my |her |his )?(?:(?P<left>left)|right)\b"
+)
 _NO_SIDE = re.compile(
     r"(?:nothing|none|bit|little|some|much|lots?|any|anything|plenty) left(?! (?:side|leg|more|only|hip|one|hand))"
     r"|(?:that'?s|all|quite|you'?re|is that|yes,?) right(?![ -](?:side|leg|hip|hand|only|one|more))"

@@ -15,6 +15,7 @@ from fitdiag.knowledge.strict_yaml import read_yaml
 LONGEST = 20_000
 _SHORT = 45  # mean characters a line; in a mail of such short lines each is a sentence
 _SAYS_NOT = 0.75  # least fit of a phrase with a "not" for a "not" to belong to the sign
+_ONLY_PRAISE = 8  # most words of a clause that does nothing but praise or deny
 _ENDS = re.compile(r"(?<=[.!?])\s+|\n\s*\n|\n(?=\s*(?:[-*•]|\d+[.)]|[QA]:))")
 _CLAUSES = re.compile(
     r"\s*(?:[;:()]|,(?!\d)| - |–|—|\.\.\.|\b(?:but|while|whereas|though|although|because|so that|otherwise|except"
@@ -102,6 +103,25 @@ def clauses_of(sentence: str, places: Callable[[str], str]) -> list[str]:
         else:
             clauses.append(text)
     return [*clauses, lead] if lead else clauses
+
+
+def told(text: str) -> str:
+    """What a text tells is there, without the clauses that only praise or deny, or that speak of the other side.
+
+    Empty if nothing is left. What is gone or good in a pose is a sign of its own, so it stays.
+
+    >>> told("slanting at the right hip, nothing on the left"), told("both knees ok but the left calf is tight")
+    ('slanting at the right hip', 'the left calf is tight')
+    """
+    kept = (one.strip() for one in _CLAUSES.split(text) if one.strip() and not _all_well(one))
+    return ", ".join(kept)
+
+
+def _all_well(clause: str) -> bool:
+    """Whether a clause only says that something is good or not there; a long one says more."""
+    if len(clause.split()) > _ONLY_PRAISE or says("complaint", clause) or says("when", clause):
+        return False
+    return says("contrast", clause) or any(judged([clause]))
 
 
 def denied(clauses: Sequence[str], phrase: str, fit: float) -> bool:

@@ -23,6 +23,7 @@ from fitdiag.interview.clauses import (
     pattern,
     says,
     tells_of_work,
+    told,
     with_questions,
 )
 from fitdiag.interview.search import Kind, Words
@@ -149,10 +150,22 @@ def _of_sentence(base: RuleBase, words: Words, sentence: _Sentence, units: Units
         for one in _tried(words, clauses, _used((*done, *away)), sentence)
         if one.features is None or one.fit >= _SIGN_FROM
     ]
-    for span in chosen(tried):
-        parts = (span.text, sentence.text, sentence.amount)
-        finding = _finding(base, span.id, parts, units) if span.kind == "symptom" else None
+    read = list(chosen(tried))
+    signs = [span for span in read if span.kind == "symptom"]
+    after = sentence.amount if len(signs) == 1 else ""  # after several signs it may be of any, so it is of none
+    for span in read:
+        finding = None
+        if span.kind == "symptom":
+            others = _used([one for one in (*done, *away, *signs) if one is not span])
+            parts = (*_own_and_free(clauses, span, others), after)
+            finding = _finding(base, span.id, parts, doubtful_side(sentence.text), units)
         yield span.fit, Proposal(span.kind, span.id, sentence.text, finding)
+
+
+def _own_and_free(clauses: Sequence[str], span: Span, others: set[int]) -> tuple[str, str]:
+    """What the clauses of a sign tell, and what all tell that are not those of `others`: its amount and side may stand in both."""
+    own = told(", ".join(clauses[span.start : span.end])) or span.text
+    return own, told(", ".join(clause for place, clause in enumerate(clauses) if place not in others))
 
 
 def chosen(spans: Sequence[Span]) -> Iterator[Span]:
@@ -297,12 +310,12 @@ def _best(words: Words, kind: Kind, text: str) -> tuple[float, str, str] | None:
     return (fit, heard[0].id, phrase) if fit >= least else None
 
 
-def _finding(base: RuleBase, name: str, parts: Sequence[str], units: Units) -> Finding:
-    """The finding of a sign, its amount and side from its clauses, or else from the sentence or an amount after it."""
+def _finding(base: RuleBase, name: str, parts: Sequence[str], doubtful: bool, units: Units) -> Finding:
+    """The finding of a sign, its amount and side from the first of some texts that has them; `doubtful`: sides count for nothing."""
     symptom = base.symptoms[name]
     read = [said for said in (_said(part, units) for part in parts) if said is not None]
     said = next((one for one in read if one.length), read[0] if read else Said("yes"))
-    if symptom.whole or any(map(doubtful_side, parts)):
+    if symptom.whole or doubtful:
         said = replace(said, side=None, apart=None)
     said = replace(said, side=side_meant(symptom, parts[0], said.side))
     plain = Finding(name, "yes", side=said.side, origin="form")
