@@ -266,6 +266,7 @@ def test_a_piece_is_widened_at_its_grainline(by: float) -> None:
         ((20.0, 10.0), -15.0, (12.5, 2.5)),
         ((20.0, 10.0), -24.0, (4.0, 2.0)),  # more than the smaller has for its half: each by its own width
         ((), 12.0, (12.0,)),
+        ((), 0.8, (0.8,)),
     ],
 )
 def test_what_darts_give_or_take_is_shared_among_them(
