@@ -247,3 +247,35 @@ def test_an_amount_is_of_the_sign_in_its_clause(
     """Another sign of the same sentence, or one beside work that was done, has no amount; nor has any of several that share one."""
     read = {one.id: one.finding.amount_mm for one in read_mail(base, words, text, "in") if one.finding is not None}
     assert read == pytest.approx(amounts)
+
+
+@pytest.mark.parametrize(
+    ("text", "sign"),
+    [
+        ("Last time the pockets gaped, now they lie flat.", "pocket-mouths-open"),
+        ("The crotch used to hang low, but it is fine now.", "crotch-hangs-low"),
+        ("The folds behind the knee were awful, now they are gone.", "folds-behind-knee"),
+        ("The waist is no longer too tight.", "waist-binds"),
+    ],
+)
+def test_what_was_there_once_and_is_well_now_is_proposed_as_not_seen(
+    base: RuleBase, words: Words, text: str, sign: str
+) -> None:
+    """An earlier fitting says nothing of this one; typed among what is seen, it is refused."""
+    read = {one.id: one.finding for one in read_mail(base, words, text, "in") if one.finding is not None}
+    assert read[sign].seen == "no"
+    assert all(finding.seen == "no" for finding in read.values())
+    talk = Interview(base, ({"event": "start"},), lambda event: event)
+    assert "Only what is there goes here" in "\n".join(line.text for line in talk.reply(f"also {text}"))
+
+
+def test_what_was_there_once_is_not_proposed_unless_it_is_there_still(base: RuleBase, words: Words) -> None:
+    """Nothing is known of now from last time alone; a sign of now in the same sentence counts, and so does what has stayed."""
+    cases = {
+        "At the last fitting the crotch hung low.": set(),
+        "Last time the pockets gaped, now the crotch hangs low.": {"crotch-hangs-low"},
+        "The crotch hung low last time, and it still does.": {"crotch-hangs-low"},
+        "The crotch hangs low again, as at the last fitting.": {"crotch-hangs-low"},
+    }
+    for text, signs in cases.items():
+        assert {one.id for one in read_mail(base, words, text, "in") if one.finding is not None} == signs, text

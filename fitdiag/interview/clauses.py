@@ -16,6 +16,7 @@ LONGEST = 20_000
 _SHORT = 45  # mean characters a line; in a mail of such short lines each is a sentence
 _SAYS_NOT = 0.75  # least fit of a phrase with a "not" for a "not" to belong to the sign
 _ONLY_PRAISE = 8  # most words of a clause that does nothing but praise or deny
+_NAMES_NOTHING = 3  # most words of a clause that is about what the one before it named
 _ENDS = re.compile(r"(?<=[.!?])\s+|\n\s*\n|\n(?=\s*(?:[-*•]|\d+[.)]|[QA]:))")
 _CLAUSES = re.compile(
     r"\s*(?:[;:()]|,(?!\d)| - |–|—|\.\.\.|\b(?:but|while|whereas|though|although|because|so that|otherwise|except"
@@ -122,6 +123,38 @@ def _all_well(clause: str) -> bool:
     if len(clause.split()) > _ONLY_PRAISE or says("complaint", clause) or says("when", clause):
         return False
     return says("contrast", clause) or any(judged([clause]))
+
+
+def earlier(clauses: Sequence[str], place: int) -> bool:
+    """Whether a clause of a sentence tells how it was at an earlier time, and no later one says that it is so still."""
+    clause, later = clauses[place], clauses[place + 1 :]
+    if any(says("as before", one) and _refers_back(one) for one in later):
+        return False
+    once = says("once", clause) and not says("again", clause)
+    return once or (says("past", clause) and not says("again", clause) and well_now(later))
+
+
+def well_now(later: Sequence[str]) -> bool:
+    """Whether one of the later clauses of a sentence says that what was told before it is well now."""
+    return any(says("now", one) and _refers_back(one) and _all_well(one) for one in later)
+
+
+def _refers_back(clause: str) -> bool:
+    """Whether a clause is about what was named before it."""
+    return says("pronoun", clause) or len(clause.split()) <= _NAMES_NOTHING
+
+
+def what_is_now(text: str) -> str:
+    """A text without the clauses that tell of an earlier time; empty if the others only say that all is well.
+
+    >>> what_is_now("last time the hem dipped, now the knee is tight"), what_is_now("the hem used to dip, now it is fine")
+    ('now the knee is tight', '')
+    """
+    clauses = [one.strip() for one in _CLAUSES.split(text) if one.strip()]
+    now = [clause for place, clause in enumerate(clauses) if not earlier(clauses, place)]
+    if len(now) == len(clauses):
+        return text
+    return "" if all(map(_all_well, now)) else ", ".join(now)
 
 
 def denied(clauses: Sequence[str], phrase: str, fit: float) -> bool:

@@ -18,12 +18,14 @@ from fitdiag.interview.clauses import (
     advised,
     clauses_of,
     denied,
+    earlier,
     is_question,
     judged,
     pattern,
     says,
     tells_of_work,
     told,
+    well_now,
     with_questions,
 )
 from fitdiag.interview.search import Kind, Words
@@ -145,9 +147,10 @@ def _of_sentence(base: RuleBase, words: Words, sentence: _Sentence, units: Units
     away = list(chosen(list(_absent(words, clauses))))
     for span in away:
         yield span.fit, Proposal("symptom", span.id, sentence.text, Finding(span.id, "no", origin="form"))
+    before = {place for place in range(len(clauses)) if earlier(clauses, place)}
     tried = [
         one
-        for one in _tried(words, clauses, _used((*done, *away)), sentence)
+        for one in _tried(words, clauses, _used((*done, *away)) | before, sentence)
         if one.features is None or one.fit >= _SIGN_FROM
     ]
     read = list(chosen(tried))
@@ -156,7 +159,7 @@ def _of_sentence(base: RuleBase, words: Words, sentence: _Sentence, units: Units
     for span in read:
         finding = None
         if span.kind == "symptom":
-            others = _used([one for one in (*done, *away, *signs) if one is not span])
+            others = _used([one for one in (*done, *away, *signs) if one is not span]) | before
             parts = (*_own_and_free(clauses, span, others), after)
             finding = _finding(base, span.id, parts, doubtful_side(sentence.text), units)
         yield span.fit, Proposal(span.kind, span.id, sentence.text, finding)
@@ -193,10 +196,11 @@ def _done(words: Words, clauses: Sequence[str]) -> list[Span]:
 
 
 def _absent(words: Words, clauses: Sequence[str]) -> Iterator[Span]:
-    """The signs that some clauses say are not there, or no longer."""
+    """The signs that some clauses say are not there, or no longer, or were there once and are well now."""
     about = ""
     for place, clause in enumerate(clauses):
-        if plain := absent(clause):
+        once = earlier(clauses, place) and well_now(clauses[place + 1 :])
+        if plain := pattern("once").sub(" ", clause) if once else absent(clause):
             led = about and not words.places(plain)
             for line in (plain, f"{about} {plain}") if led else (plain,):
                 for name, features in _signs(words, line, [line], line is not plain):

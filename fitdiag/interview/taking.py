@@ -20,7 +20,7 @@ from fitdiag.interview.answers import (
     read_several,
     split_amount,
 )
-from fitdiag.interview.clauses import says
+from fitdiag.interview.clauses import gone, says, what_is_now
 from fitdiag.interview.search import Kind
 from fitdiag.interview.sides import WHOSE_SIDE, doubtful_side, side_meant
 from fitdiag.interview.telling import CHOICES, HELP, Line, Pick
@@ -89,6 +89,11 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
     """Look up what a text may mean and offer it; a rule's own name is taken at once."""
     if doubtful_side(typed):  # also typed after "also"
         return [Line(WHOSE_SIDE)]
+    seen = "Only what is there goes here; what is not there is asked later, if it matters."
+    if kind == "symptom" and typed:
+        typed = what_is_now(typed)
+        if not typed:
+            return [Line(seen)]
     if parts := _several(talk, kind, typed):
         talk.queue = [*((kind, part, "") for part in parts[1:]), *talk.queue]
         return [Line(f"First '{one_line(parts[0], 60)}'."), *search(talk, kind, parts[0])]
@@ -97,7 +102,6 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
         return [Line("Begin with a word; numbers and amounts come after it.")]
     if (_NEGATED.match(words.lower()) and not says("complaint", words)) or _denied(talk, kind, words):
         done = "Only what was done goes here; what was not done can be left out."
-        seen = "Only what is there goes here; what is not there is asked later, if it matters."
         return [Line(done if kind == "alteration" else seen)]
     if name := talk.words.own_name(kind, words):
         return _picked(talk, kind, name, rest)
@@ -167,8 +171,10 @@ def _not_understood(talk: Interview, kind: Kind, words: str) -> Line:
 
 def _denied(talk: Interview, kind: Kind, words: str) -> bool:
     """Whether a sentence says that something is absent; some signs have a "not" in their own names or words."""
-    gone = _GONE.search(words.lower()) and not says("when", words)
-    if not gone and not _DOES_NOT.search(words.lower()):
+    if gone(words):
+        return True
+    vanished = _GONE.search(words.lower()) and not says("when", words)
+    if not vanished and not _DOES_NOT.search(words.lower()):
         return False
     titles = (talk.base.title(name) for name in talk.words.find(kind, words, 3))
     return not any(" not " in title for title in titles) and not talk.words.known_denial(kind, words)
