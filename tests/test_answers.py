@@ -151,3 +151,20 @@ def test_the_side_said_not_to_show_it_is_not_the_one_counted(answer: str, side: 
     said = read_answer(answer, "cm")
     assert said is not None
     assert (said.seen, said.side, said.apart) == ("yes", side, None)
+
+
+@pytest.mark.parametrize(
+    ("answer", "seen"),
+    [
+        ("it was a bit tight before, it isn't now", "no"),
+        ("gaped half an inch last time, now it lies flat", "no"),
+        ("very tight last time, now it is fine", "no"),
+        ("it gaped half an inch last time", None),
+        ("a bit last time, and it still does", "yes"),
+        ("same as before", "yes"),
+    ],
+)
+def test_an_answer_is_of_now(answer: str, seen: str | None) -> None:
+    """How it was at an earlier fitting, and how much, does not count; alone it is no answer."""
+    said = read_answer(answer, "in")
+    assert (said and said.seen) == seen

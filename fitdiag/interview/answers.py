@@ -13,6 +13,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Literal
 
+from fitdiag.interview.clauses import says, what_is_now
 from fitdiag.knowledge.findings import SEVERITIES, SIDES, Finding, Origin, Side, measured, measured_apart
 from fitdiag.knowledge.model import Seen, Severity, Symptom
 from fitdiag.knowledge.strict_yaml import read_yaml
@@ -127,6 +128,10 @@ def read_answer(text: str, units: Units) -> Said | None:
     asked = plain.endswith("?") and not re.fullmatch(r"\?+", plain)
     if not plain or len(plain) > _LONGEST or (asked and not re.search(r"\d", plain)):
         return None
+    now = what_is_now(plain)
+    if not now:  # what was there last time says nothing of now, unless it is said to be well now
+        return Said("no") if says("now", plain) or _answers_only(plain, "no") else None
+    plain = now
     found = [
         replace(item, length=replace(item.length, vague=True)) if asked and item.length is not None else item
         for item in _items(plain, units)
