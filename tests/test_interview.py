@@ -1409,3 +1409,11 @@ def test_what_is_said_too_early_is_kept_till_it_is_asked_for(base: RuleBase) -> 
     assert "Kept for what you see" in refused.said
     assert "Now 'baggy under the seat 2 cm'." in Talk(base, events=refused.log).type("").said
     assert "Now 'baggy under the seat 2 cm'." in refused.type("").said
+
+
+def test_the_side_of_what_is_fine_is_not_that_of_the_sign(base: RuleBase) -> None:
+    """Typed beside a sign, what is well on both sides leaves the sign its own side."""
+    talk = Interview(base, ({"event": "start"},), lambda event: event)
+    talk.reply("also both knees ok but the left calf catches")
+    assert talk.pending is not None
+    assert talk.pending.rest == "left"

@@ -20,7 +20,7 @@ from fitdiag.interview.answers import (
     read_several,
     split_amount,
 )
-from fitdiag.interview.clauses import gone, says, what_is_now
+from fitdiag.interview.clauses import gone, says, told, what_is_now
 from fitdiag.interview.search import Kind
 from fitdiag.interview.sides import WHOSE_SIDE, doubtful_side, side_meant
 from fitdiag.interview.telling import CHOICES, HELP, Line, Pick
@@ -98,6 +98,8 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
         talk.queue = [*((kind, part, "") for part in parts[1:]), *talk.queue]
         return [Line(f"First '{one_line(parts[0], 60)}'."), *search(talk, kind, parts[0])]
     words, rest = split_amount(typed)
+    if kind == "symptom" and rest:  # the side and amount of what is there: not of what is fine or denied beside it
+        rest = split_amount(told(typed) or typed)[1]
     if not re.search("[a-z]", words.lower()):
         return [Line("Begin with a word; numbers and amounts come after it.")]
     if (_NEGATED.match(words.lower()) and not says("complaint", words)) or _denied(talk, kind, words):
