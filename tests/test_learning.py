@@ -376,6 +376,17 @@ def test_what_is_held_out_hangs_on_the_content_alone(small: tuple[Path, RuleBase
     assert 10 <= len(one.held_out) <= 30
 
 
+def test_a_lone_session_is_learned_from_whatever_its_content(small: tuple[Path, RuleBase], tmp_path: Path) -> None:
+    """One log in five would be held out: alone it is none the less what there is to learn from."""
+    _, base = small
+    for number in range(30):
+        log = tmp_path / f"{number:02}.jsonl"
+        text = log_text(base, [answer("lines-dip", "yes")], client=f"chorister {number}")
+        log.write_text(text, encoding="ascii")
+        assert (1, 0) == tuple(map(len, (gather(base, [log]).training, gather(base, [log]).held_out)))
+        learn_from(base, [log])
+
+
 def test_a_case_is_held_out_as_a_whole(small: tuple[Path, RuleBase], tmp_path: Path) -> None:
     """All rounds of one case are on the same side of the split, so that no client is learned from and scored."""
     _, base = small
@@ -385,8 +396,14 @@ def test_a_case_is_held_out_as_a_whole(small: tuple[Path, RuleBase], tmp_path: P
         events = [answer("lines-dip", "yes"), *[answer("v-at-seam", "no")] * number]
         (place / "session.jsonl").write_text(log_text(base, events), encoding="ascii")
     (tmp_path / "the-lamplighter" / "case.yaml").write_text("schema: fitdiag.case/1\n", encoding="ascii")
-    gathered = gather(base, [tmp_path])
-    assert {0, 12} == {len(gathered.training), len(gathered.held_out)}
+    for name in range(40):  # so many single sessions that some train, whatever side the case is on
+        text = log_text(base, [answer("lines-dip", "yes")], client=f"chorister {name}")
+        (tmp_path / f"{name:02}.jsonl").write_text(text, encoding="ascii")
+    sides = gather(base, [tmp_path]), gather(base, sorted(tmp_path.glob("*.jsonl")))
+    more = [
+        len(whole) - len(single) for whole, single in zip(*((one.training, one.held_out) for one in sides), strict=True)
+    ]
+    assert {0, 12} == set(more)
 
 
 # -- what would change, and the patch --------------------------------------------------------------------------------------

@@ -161,7 +161,10 @@ class Gathered:
 
 
 def gather(base: RuleBase, paths: Sequence[Path]) -> Gathered:
-    """Read every log; copies count once. Which are held out depends on content alone; a case is never split."""
+    """Read every log; copies count once. Which are held out depends on content alone; a case is never split.
+
+    A lone case is learned from.
+    """
     files = session_files(paths)
     layout, strengths = Layout.of(compile_network(base, Findings()).network)
     training: list[Session] = []
@@ -183,6 +186,8 @@ def gather(base: RuleBase, paths: Sequence[Path]) -> Gathered:
         known[content] = path
         first_of_case = kept.setdefault(_home(path), content)
         (held_out if int(first_of_case[:8], 16) % HELD_OUT == 0 else training).append(session)
+    if not training:  # so few that all of them would be held out
+        training, held_out = held_out, training
     return Gathered(tuple(training), tuple(held_out), len(files), tuple(left_out))
 
 
