@@ -37,6 +37,7 @@ import photo_sets
 from photo_sets import Shot
 
 from fitdiag.cli.photo import ask, measure, sidecar, take_pictures
+from fitdiag.photos.drawn import LINES
 from fitdiag.photos.marks import Marks, as_json, read_marks
 from fitdiag.photos.measure import measure_all
 from fitdiag.photos.propose import proposals
@@ -314,7 +315,7 @@ def both_commands() -> None:
             paths = list(
                 take_pictures([f"{path.stem}={path}" for path in folder.glob("*.jpg")], str(folder / "read"), focal=26)
             )
-            ask(paths, folder / "read", "cm", None)
+            ask(paths, folder / "read", "cm", None, LINES)
             first = process_time()
             for path in paths:
                 own = sidecar(path)
