@@ -1200,6 +1200,22 @@ def test_which_side_of_the_body_is_kept_in_words(talk: Talk) -> None:
     assert talk.interview.findings.notes == ("right hip higher",)
 
 
+@pytest.mark.parametrize("typed", ["one hip higher, the left", "one hip higher, left, flat seat"])
+def test_a_side_after_a_comma_belongs_to_the_note_before_it(talk: Talk, typed: str) -> None:
+    """It is no note of its own to be looked up, and it is kept like any other side."""
+    assert "Now 'the left'" not in talk.type("", typed).said
+    assert "One hip higher than the other" in talk.asked
+    talk.type("1")
+    assert "one-hip-higher" in talk.interview.findings.body
+    assert "left" in " ".join(talk.interview.findings.notes)
+
+
+def test_that_a_sign_comes_later_is_said_once_for_each(talk: Talk) -> None:
+    """Two signs typed at shape are told apart, each when its turn comes."""
+    talk.type("", "balance lines dip at the back, the waist gapes")
+    assert talk.said.count("asked for in a moment") == 1
+
+
 AGREED = ("ok", "okay", "OK.", "yep", "sure", "yes please", "Yes, that's right.", "go ahead", "all right then")
 
 

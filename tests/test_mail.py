@@ -141,6 +141,13 @@ def test_a_complaint_with_such_words_is_not_read_as_gone(base: RuleBase, words: 
     assert not [one.id for one in read_mail(base, words, text, "in") if one.finding and one.finding.seen == "no"]
 
 
+def _only_absent(base: RuleBase, words: Words, text: str, sign: str) -> None:
+    """Assert that a mail proposes a sign as not seen, and none as seen."""
+    read = {one.id: one.finding for one in read_mail(base, words, text, "in") if one.finding is not None}
+    assert read[sign].seen == "no"
+    assert all(finding.seen == "no" for finding in read.values())
+
+
 @pytest.mark.parametrize(
     ("text", "sign"),
     [
@@ -154,9 +161,7 @@ def test_what_is_said_not_to_be_there_is_proposed_as_not_seen(
     base: RuleBase, words: Words, text: str, sign: str
 ) -> None:
     """A denied sign is never proposed as seen; the fitter is asked whether it is absent."""
-    read = {one.id: one.finding for one in read_mail(base, words, text, "in") if one.finding is not None}
-    assert read[sign].seen == "no"
-    assert all(finding.seen == "no" for finding in read.values())
+    _only_absent(base, words, text, sign)
 
 
 @pytest.mark.parametrize(
@@ -262,9 +267,7 @@ def test_what_was_there_once_and_is_well_now_is_proposed_as_not_seen(
     base: RuleBase, words: Words, text: str, sign: str
 ) -> None:
     """An earlier fitting says nothing of this one; typed among what is seen, it is refused."""
-    read = {one.id: one.finding for one in read_mail(base, words, text, "in") if one.finding is not None}
-    assert read[sign].seen == "no"
-    assert all(finding.seen == "no" for finding in read.values())
+    _only_absent(base, words, text, sign)
     talk = Interview(base, ({"event": "start"},), lambda event: event)
     assert "Only what is there goes here" in "\n".join(line.text for line in talk.reply(f"also {text}"))
 

@@ -343,9 +343,7 @@ def test_what_a_fold_covers_comes_to_light_again(do: str, by: float, which: str)
 @pytest.mark.parametrize("do", ["spread", "widen"])
 def test_a_fold_can_be_let_out_by_a_part(do: str, which: str) -> None:
     """Laid over by 20 mm and let out by 8 it is laid over by 12; let out by the rest it is gone, and then the paper grows."""
-    old = BLOCK.pieces[which]
-    y = old.levels["hip"] - 20
-    cut = {} if do == "widen" else {"cut": (f"inner at {y} mm", f"outer at {y} mm")}
+    old, cut = _cut_under_the_hip(do, which)
     folded = moved(old, -20.0, do=do, **cut)
     part = moved(folded, 8.0, do=do, **cut)
     for got, wanted in (
@@ -364,13 +362,18 @@ def test_a_fold_can_be_let_out_by_a_part(do: str, which: str) -> None:
         assert len(joint.of) == len(joint.hidden) - 1
 
 
+def _cut_under_the_hip(do: str, which: str) -> tuple[Piece, dict[str, tuple[str, str]]]:
+    """A piece of the block, and the cut across it 20 mm under the hip that a move needs."""
+    old = BLOCK.pieces[which]
+    y = old.levels["hip"] - 20
+    return old, {} if do == "widen" else {"cut": (f"inner at {y} mm", f"outer at {y} mm")}
+
+
 @pytest.mark.parametrize("which", ["front", "back"])
 @pytest.mark.parametrize("do", ["spread", "widen", "wedge"])
 def test_half_a_millimetre_is_let_out_as_any_other(do: str, which: str) -> None:
     """Folded by 1 mm and let out by 0.6 it is folded by 0.4, with one step at each end of a cut that runs through."""
-    old = BLOCK.pieces[which]
-    y = old.levels["hip"] - 20
-    cut = {} if do == "widen" else {"cut": (f"inner at {y} mm", f"outer at {y} mm")}
+    old, cut = _cut_under_the_hip(do, which)
     let_out = moved(moved(old, -1.0, do=do, **cut), 0.6, do=do, **cut)
     wanted = moved(old, -0.4, do=do, **cut)
     assert Polygon(let_out.outline).area == pytest.approx(Polygon(wanted.outline).area, abs=2.0)
@@ -386,9 +389,7 @@ def test_half_a_millimetre_is_let_out_as_any_other(do: str, which: str) -> None:
 @pytest.mark.parametrize("do", ["spread", "widen", "wedge"])
 def test_a_second_fold_at_the_same_place_takes_as_much_again(do: str, which: str) -> None:
     """It lies beside the first, which stays shut: nothing comes to light, and the steps of both are kept for trueing."""
-    old = BLOCK.pieces[which]
-    y = old.levels["hip"] - 20
-    cut = {} if do == "widen" else {"cut": (f"inner at {y} mm", f"outer at {y} mm")}
+    old, cut = _cut_under_the_hip(do, which)
     one = moved(old, -6.0, do=do, **cut)
     two = moved(one, -6.0, do=do, **cut)
     first, second, whole = (Polygon(piece.outline).area for piece in (one, two, old))

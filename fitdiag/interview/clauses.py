@@ -174,10 +174,8 @@ def judged(clauses: Sequence[str]) -> tuple[bool, bool]:
     """Whether some clause contains a "not" that is no complaint, and whether some clause praises."""
     not_good = re.compile(rf"\b(?:not|\w+n't|never|hardly|less than) (?:\w+ )?{pattern('good').pattern}", re.I)
     plain = [pattern("contrast").sub(" ", not_good.sub(" ", pattern("aside").sub(" ", one))) for one in clauses]
-    denies = any(says("not", one) and not says("complaint", one) for one in plain)
-    return denies, any(
-        says("good", one) and not says("complaint", one) for one in plain
-    )  # "won't come up to where it should"
+    well = [one for one in plain if not says("complaint", one)]  # not: "won't come up to where it should"
+    return any(says("not", one) for one in well), any(says("good", one) for one in well)
 
 
 def gone(clause: str) -> str:

@@ -46,6 +46,10 @@ _BARE = re.compile(r"[\d.,/ ]+")  # a number alone
 _CHOICE = re.compile(r"([1-9])(?:[.:)=,] ?| )(?![\d/]+$)(.+)")  # a choice from a list, and more about it
 _NUMBER = re.compile(rf"(\d+)[.,)]?(?: ({'|'.join(SIDES)}))?")  # a choice from a list, with a side or without
 _NOTE_NUMBER = re.compile(r"(\d+) ?(m|marked)?")  # a body note by its number in the list
+_BODY_PARTS = re.compile(  # "one hip higher, the left" is one part
+    r";+|,+(?!\s*(?:on )?(?:the |my |her |his )?(?:left|right)(?: (?:side|hip|leg|one))?\s*(?:[,;]|$))|\band\b",
+    re.IGNORECASE,
+)
 _MOST_STRANGE = 6  # words not understood that are named at once
 _NOT_MEASURED = frozenset(("", "no", "n", "not measured", "unknown", "not known", "enter"))
 
@@ -276,7 +280,7 @@ def _reply_body(talk: Interview, typed: str, said: str = "some") -> list[Line]:
     """
     ids = list(talk.base.body_notes)
     talk.pending = None
-    parts = [part.strip() for part in re.split(r"[,;]+|\band\b", typed) if part.strip()]
+    parts = [part.strip() for part in _BODY_PARTS.split(typed) if part.strip()]
     if re.fullmatch(r"[\dm\s,;.]+", typed.lower()):
         parts = [part.rstrip(".") for part in re.sub(r"\s+m\b", "m", re.sub(r"[,;]", " ", typed.lower())).split()]
     notes: dict[str, str] = {}
@@ -303,7 +307,7 @@ def _reply_body(talk: Interview, typed: str, said: str = "some") -> list[Line]:
             notes[name] = grade
         elif talk.words.find("body note", words):
             waiting.append(("body note", words, grade))
-            if _sooner_seen(talk, words):
+            if len(parts) == 1 and _sooner_seen(talk, words):  # of several each is told when its turn comes
                 lines.append(Line("If that is something you see on the cloth: it is asked for in a moment."))
         else:
             talk.missed("body note", words)
