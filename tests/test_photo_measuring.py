@@ -626,6 +626,19 @@ def test_a_waistline_is_read_where_one_is_drawn_and_the_top_edge_only_for_its_ti
     assert drop.value is None and "top edge folds over" in drop.reason
 
 
+def test_the_top_edge_of_the_cloth_is_not_taken_from_the_skin_to_the_shirt_above_it() -> None:
+    """Pale cloth, a hand of skin, a dark shirt: the stronger step is the shirt's; what is asked is where the cloth ends."""
+    height, width, top = 300, 500, 150
+    pixels = np.full((height, width, 3), (244, 242, 238), np.uint8)
+    pixels[:top] = (228, 196, 176)
+    pixels[: top - 28] = (24, 26, 34)
+    pixels = np.clip(pixels + np.random.default_rng(5).normal(0, 2, pixels.shape), 0, 255).astype(np.uint8)
+    points = ((40.0, top + 6.0), (250.0, top - 9.0), (460.0, top + 4.0))
+    track = snap(pixels, points, edge=True)
+    assert track.clear
+    assert np.abs(track.pixels[:, 1] - (top - 0.5)).max() < 2.0
+
+
 def test_a_line_followed_onto_another_one_is_refused() -> None:
     """The crotch line's points lie beside the hip line: nothing is told of it, with the reason; the hip line stays as it was."""
     scene, picture = back()

@@ -40,6 +40,7 @@ HALF_HEIGHT_MM = 26.0  # above and below a line, over which the outline is nearl
 CLICK_MM, LINE_MM = 6.0, 3.5  # standard deviation of a point, and of the end of a drawn line, from the outline
 GAP = 8.5  # least difference of what shows between the legs from both, in units of `opponent`
 INK_SEEN = 0.45  # share of the usual strength of a drawn line from which it counts as seen
+CLOTH_HUE = 5.0  # difference of hue within one cloth, in the same units
 STRANGE_HUE = 8.0  # difference of hue, in units of `opponent`, that no light makes: something else lies over the cloth
 # a drawn line, or the top edge of the cloth, that stops this far before the outline is covered there, as by an arm
 COVERED_MM, BORDER_COVERED_MM = 6.0, 18.0
@@ -118,15 +119,17 @@ class _Strip:
         even = max(1.4 * samples, along * samples / 2)
         strip = strip_across(pixels, course, self.normal, offsets, even, 0.6 * samples)
         self.beside = list(beside(strip, reaches))
+        self.cloth: Array | float = 1.0
         if edge:  # a step has only one difference, between its two sides
             self.beside = [(one - other, one - other) for one, other in self.beside[:2]]
+            self.cloth = _cloth_under(strip, self.margin)
 
     def path(self, passes: int) -> NDArray[np.int64]:
         """Find the strongest ridge of one colour in some passes; leaves the ridge strength in `self.ridge`."""
-        self.ridge, along = ridge_of(self.beside), np.arange(len(self.course))
+        self.ridge, along = self.cloth * ridge_of(self.beside), np.arange(len(self.course))
         for _ in range(passes):
             colour = ink_of(self.beside, strongest_path(self.ridge, *self.aside), along)
-            self.ridge = ridge_of((one @ colour, other @ colour) for one, other in self.beside)
+            self.ridge = self.cloth * ridge_of((one @ colour, other @ colour) for one, other in self.beside)
         return strongest_path(self.ridge, *self.aside)
 
     def track(self, path: NDArray[np.int64], beyond: int) -> Track:
@@ -150,6 +153,15 @@ class _Strip:
             beyond=beyond,
             border=self.edge,
         )
+
+
+def _cloth_under(strip: Array, margin: int) -> Array:
+    """How much each place of a strip (M, N, 3) across the top edge of the cloth looks as if cloth lay under it: from 1 to nearly 0
+    where the hue under it is another than at the strip's lower border, as of skin or a shirt. Of `margin` rows fewer at both ends."""
+    hue = strip[..., 1:]
+    cloth = np.median(hue[-margin:], axis=0)
+    off = np.linalg.norm(hue[2 * margin :] - cloth, axis=2)
+    return np.asarray(np.exp(-((off / CLOTH_HUE) ** 2)))
 
 
 def _smoothed(pixels: Array, size: float) -> Array:
