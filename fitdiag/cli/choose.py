@@ -12,6 +12,7 @@ from fitdiag.interview.telling import Line
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.plan import Recommendation
 from fitdiag.plausible import FAR, doubt_of_alteration
+from fitdiag.reports.report import SIDE_WORDS
 from fitdiag.sessions.case_files import Advised, Carried
 from fitdiag.sessions.rounds import SAME_MM, Choice
 from fitdiag.sessions.state import Conclusion
@@ -42,8 +43,9 @@ def ask_done(screen: Screen, base: RuleBase, item: Advised, units: Units) -> Car
         return None if mm is None else Carried(item.alteration, mm or None, done=mm > 0)
 
     amount = f", {format_given(item.amount_mm, units)}" if item.amount_mm else ""
+    side = f", {SIDE_WORDS[item.side]}" if item.side in ("left", "right") else ""
     question = [
-        Line(f"Advised: {base.title(item.alteration)}{amount}. Was it done?", "ask"),
+        Line(f"Advised: {base.title(item.alteration)}{amount}{side}. Was it done?", "ask"),
         Line("1 yes  2 no", "item"),
         Line(f"Or the amount that was really done, like {_example(units)}.", "hint"),
     ]
@@ -121,7 +123,8 @@ def _question(choice: Choice) -> list[Line]:
     def describe(item: Recommendation) -> str:
         after = place.get(item.only_after or "")
         only = f" (only if needed{f', after {after}' if after else ''})" if item.only_if else ""
-        return f"{choice.base.alterations[item.alteration].title}, {item.amount.text}{only}"
+        side = "" if item.where in ("both", "each") else f", {SIDE_WORDS[item.where]}"
+        return f"{choice.base.alterations[item.alteration].title}, {item.amount.text}{side}{only}"
 
     return [
         Line("Advise this list?" if chosen else "Advise nothing this round?", "ask"),

@@ -108,6 +108,12 @@ class Amounts:
         self.diagnosis, self.base, self.findings = diagnosis, diagnosis.base, diagnosis.findings
         self.units: Units = diagnosis.findings.units
 
+    def by_hand(self, name: str, planned: PlannedAmount, mm: float) -> PlannedAmount:
+        """The planned amount of an alteration as the fitter changes it, in mm, for every side alike."""
+        alteration = self.base.alterations[name]
+        changed = replace(planned, mm=mm, basis="The fitter chose this amount.", left_mm=None, right_mm=None)
+        return replace(changed, text=self._text(alteration, changed), extra=self._extra(alteration, changed))
+
     def plan(self, name: str, taken: Mapping[str, float] | None = None, *, at_least: bool = False) -> PlannedAmount:
         """The amount of one alteration, in mm; `mm` and `text` are rounded to the tape, limits rounded down.
 
@@ -215,19 +221,27 @@ class Amounts:
         basis = " ".join(part for part in (
             self._source(alteration, amount, causes), self._back(amount), self._limit(alteration, amount),
         ) if part)  # fmt: skip
-        text = format_given(amount.mm, self.units)
-        if (ways := alteration.amount.ways) is not None:
-            text = f"{ways.less if amount.less else ways.more} {text}"
-        if apart is not None:
-            left, right = (format_length(mm, self.units) if mm else "nothing" for mm in apart)
-            text = f"left {left}, right {right}"
-        extra = " ".join(part for part in (self._edges(alteration, amount), self._second(alteration)) if part)
         left_mm, right_mm = apart or (None, None)
-        return replace(amount, text=text, basis=basis, extra=extra, left_mm=left_mm, right_mm=right_mm)
+        amount = replace(amount, basis=basis, left_mm=left_mm, right_mm=right_mm)
+        return replace(amount, text=self._text(alteration, amount), extra=self._extra(alteration, amount))
+
+    def _text(self, alteration: Alteration, amount: PlannedAmount) -> str:
+        """The amount in words, with the way where it can go both ways, and side by side where the sides differ."""
+        text = format_given(amount.mm, self.units)
+        if amount.left_mm is not None and amount.right_mm is not None:
+            sides = (amount.left_mm, amount.right_mm)
+            left, right = (format_length(mm, self.units) if mm else "nothing" for mm in sides)
+            text = f"left {left}, right {right}"
+        ways = alteration.amount.ways
+        return text if ways is None else f"{ways.less if amount.less else ways.more} {text}"
+
+    def _extra(self, alteration: Alteration, amount: PlannedAmount) -> str:
+        """Each edge's share, and the second dimension of an alteration that has two."""
+        return " ".join(part for part in (self._edges(alteration, amount), self._second(alteration)) if part)
 
     def _apart(self, alteration: Alteration, amount: PlannedAmount) -> tuple[float, float] | None:
         """Left and right amounts in mm, if the firmest reading was taken on both sides and they differ on the tape; else None."""
-        if alteration.sides == "both" or not amount.rests_on:
+        if alteration.sides == "both" or alteration.operation.one_side or not amount.rests_on:
             return None
         finding = self.findings.symptoms.get(amount.rests_on[0])
         if finding is None or finding.left_mm is None or finding.right_mm is None:

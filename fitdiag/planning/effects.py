@@ -18,7 +18,7 @@ from fitdiag.pattern.piece import Pattern, faults
 from fitdiag.pattern.solve import Target, measured, solve_one
 from fitdiag.pattern.true import true
 from fitdiag.pattern.walk import Walked, pair_sentences, walked
-from fitdiag.planning.plan import Plan
+from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.planning.stages import MOVED_MM, Effects, Stage
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.units import Units, format_length
@@ -39,23 +39,36 @@ def effects(base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *,
     for item in plan.recommendations:
         amount, title = item.amount.signed_mm, base.alterations[item.alteration].title
         target = _target(base, item.alteration)
-        before = pattern_measures(pattern)
         try:
             if target is not None and item.only_if is not None:
                 amount = _solved(base, item.alteration, target, pattern, findings.units, warnings)
                 solved[item.alteration] = amount
-            pattern = carry_out(pattern, item.alteration, amount).pattern
+            altered = as_planned(pattern, item, amount)
         except ProblemsFoundError as stopped:
             warnings.append(f"{title}: {stopped.problems[0].message}.")
             continue
-        after = pattern_measures(pattern)
-        stages.append(Stage(item.alteration, amount, after))
-        warnings += [f"{title}: {text}" for text in broken(base, before, after, findings)]
-        warnings += [f"{title}: {problem.message}." for piece in pattern.pieces.values() for problem in faults(piece)]
+        if item.where == "one":
+            warnings.append(f"{title}: no answer says on which side; shown here on the right.")
+        before, pattern = pattern, altered
+        stages.append(Stage(item.alteration, amount, pattern_measures(pattern)))
+        for side in pattern.sides:
+            was, now = (pattern_measures(one.of(side)) for one in (before, pattern))
+            warnings += [f"{title}: {text}" for text in broken(base, was, now, findings)]
+        warnings += [f"{title}: {problem.message}." for piece, _ in pattern.cut() for problem in faults(piece)]
     warnings += seams_apart(unaltered, walked(true(pattern)[0]), findings.units)
     every = _under_the_same_names((*history, *stages))
     history_told, now_told = every[: len(history)], every[len(history) :]
     return Effects(now_told, tuple(dict.fromkeys(warnings)), solved, pattern.grade, history_told)
+
+
+def as_planned(pattern: Pattern, item: Recommendation, solved_mm: float | None = None) -> Pattern:
+    """The pattern after one alteration of a plan, each side by its own amount. Raises ProblemsFoundError.
+
+    `solved_mm`: the signed amount solved on the pattern, in place of the planned one.
+    """
+    for side, mm in item.cuts(solved_mm):
+        pattern = carry_out(pattern, item.alteration, mm, side).pattern
+    return pattern
 
 
 def _under_the_same_names(stages: Sequence[Stage]) -> tuple[Stage, ...]:

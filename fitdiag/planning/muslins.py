@@ -19,10 +19,9 @@ from fitdiag.drape.readings import READINGS
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.model import BodyNote, RuleBase
 from fitdiag.pattern.blocks import block_of, draft_block
-from fitdiag.pattern.moves import carry_out
-from fitdiag.pattern.piece import Array, Pattern, Side
-from fitdiag.planning.amounts import PlannedAmount
-from fitdiag.planning.plan import Plan
+from fitdiag.pattern.piece import Array, Pattern
+from fitdiag.planning.effects import as_planned
+from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.planning.stages import Shown, Simulation
 from fitdiag.problems import ProblemsFoundError, one_line, stop
 from fitdiag.units import InvalidLengthError, Units, format_length, format_reading, parse_length, round_length
@@ -147,41 +146,31 @@ def simulate(
     `solved`: amounts in mm solved on the pattern, by alteration. Raises ProblemsFoundError.
     """
     units, cloth = findings.units, cloth_of(base)
-    patterns, steps = [pattern], list[tuple[str, float]]()
+    patterns, steps = [pattern], list[tuple[Recommendation, float]]()
     warnings: list[str] = []
     for item in plan.recommendations:
         amount = (solved or {}).get(item.alteration, item.amount.signed_mm)
         try:
-            patterns.append(_altered(patterns[-1], item.alteration, item.amount, amount))
+            patterns.append(as_planned(patterns[-1], item, amount))
             order_of(patterns[-1], wearer.figure, cloth, units=units)
         except ProblemsFoundError as stopped:
             patterns = patterns[: len(steps) + 1]
             warnings.append(f"{base.alterations[item.alteration].title}: not draped, {stopped.problems[0].message}.")
             continue
-        steps.append((item.alteration, amount))
+        steps.append((item, amount))
     orders = [
         order_of(one, wearer.figure, cloth, units=units) for one in (block_for(wearer.figure, pattern), *patterns)
     ]
     block, *muslins = drape(orders, tell=tell)
     stages = [Shown("", None, muslins[0].readings, muslins[0].apart or {})]
-    for (name, amount), muslin in zip(steps, muslins[1:], strict=True):
-        lines = changes(stages[-1].readings, muslin.readings, muslin.apart or {}, units)
-        stages.append(Shown(name, amount, muslin.readings, muslin.apart or {}, lines))
+    for (item, amount), (before, muslin) in zip(steps, pairwise(muslins), strict=True):
+        was, now = (one.left if item.side == "left" and one.left else one.readings for one in (before, muslin))
+        lines = changes(was, now, muslin.apart or {}, units)
+        stages.append(Shown(item.alteration, amount, muslin.readings, muslin.apart or {}, lines))
     surely = {item.alteration for item in plan.recommendations if item.only_if is None}
     warnings += _warned(base, block.readings, stages, [s for s in stages if s.alteration in {"", *surely}], units)
     body = body_lines(wearer, units)
     return Simulation(body, cloth.name, block.readings, tuple(stages), tuple(warnings)), tuple(muslins)
-
-
-def _altered(pattern: Pattern, alteration: str, planned: PlannedAmount, amount: float) -> Pattern:
-    """The pattern after one step of the plan, each side by its own amount where they differ."""
-    if planned.left_mm is None or planned.right_mm is None:
-        return carry_out(pattern, alteration, amount).pattern
-    sides: tuple[tuple[Side, float], ...] = (("left", planned.left_mm), ("right", planned.right_mm))
-    for side, mm in sides:
-        if mm:
-            pattern = carry_out(pattern, alteration, -mm if planned.less else mm, side).pattern
-    return pattern
 
 
 def changes(

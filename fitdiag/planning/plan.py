@@ -30,13 +30,17 @@ _MOST_LEFT_ALONE = 6
 _BEHIND = 0.3  # causes below this share of the best explanation of a sign are left out; a fitter's judgement
 _NAMED_FROM = 0.1  # less likely causes are not named for a sign
 _CURES = 0.7  # an alteration that cures a cause this well also cures its signs
+_OTHER_SIDE: Mapping[Side, Side] = {"left": "right", "right": "left", "both": "both"}
 Ending = Literal["cured", "goes-with", "waits", "may-stay", "look", "unexplained"]
 _LESS_SURE = "Less certain than what is done now, and the next try-on may settle it."
 
 
 @dataclass(frozen=True)
 class Recommendation:
-    """One alteration of the round. `only_if` is set if it waits for a sign at the try-on after `only_after`."""
+    """One alteration of the round. `only_if` is set if it waits for a sign at the try-on after `only_after`.
+
+    `one_side`: it is never done on both sides, so where no answer names the side, `side` is "both" and `where` is "one".
+    """
 
     rank: int
     alteration: str
@@ -49,6 +53,26 @@ class Recommendation:
     only_if_symptom: str | None
     causes: tuple[str, ...]
     only_after: str | None = None
+    one_side: bool = False
+
+    @property
+    def where(self) -> Literal["left", "right", "both", "one", "each"]:
+        """The side to alter; `one`: a single side that no answer names, `each`: both, each by its own amount."""
+        if self.amount.left_mm and self.amount.right_mm:
+            return "each"
+        return "one" if self.one_side and self.side == "both" else self.side
+
+    def cuts(self, solved_mm: float | None = None) -> tuple[tuple[Side | None, float], ...]:
+        """What is cut where, as (side, signed mm), side None for both; two cuts if each side gets an amount of its own.
+
+        `solved_mm`: the signed amount solved on the pattern, in place of the planned one.
+        """
+        amount = self.amount
+        if amount.left_mm is not None and amount.right_mm is not None:
+            way = -1.0 if amount.less else 1.0
+            sides: tuple[tuple[Side, float], ...] = (("left", amount.left_mm), ("right", amount.right_mm))
+            return tuple((side, way * mm) for side, mm in sides if mm)
+        return ((None if self.side == "both" else self.side, amount.signed_mm if solved_mm is None else solved_mm),)
 
 
 class _FollowUp(NamedTuple):
@@ -281,7 +305,7 @@ class Planner:
         return Recommendation(
             rank, alteration_id, self._title(alteration, amount), amount, self._side(alteration, amount),
             tuple(dict.fromkeys(because)), self._against(alteration, main, mentioned), None, None,
-            tuple(belief.cause for belief in main),
+            tuple(belief.cause for belief in main), one_side=alteration.operation.one_side,
         )  # fmt: skip
 
     def _title(self, alteration: Alteration, amount: PlannedAmount) -> str:
@@ -312,13 +336,31 @@ class Planner:
         return tuple(dict.fromkeys(against))
 
     def _side(self, alteration: Alteration, amount: PlannedAmount) -> Side:
+        """The side to alter: that of the reading the amount rests on, else that of the signs it cures, if they agree."""
         if alteration.sides == "both":
             return "both"
-        if amount.rests_on and (side := self.findings.symptoms[amount.rests_on[0]].side):
+        if amount.left_mm is not None:
+            return "both" if amount.left_mm and amount.right_mm else "left" if amount.left_mm else "right"
+        if amount.rests_on and (side := self._side_for(alteration, amount, self.findings.symptoms[amount.rests_on[0]])):
             return side
-        shown = {link.symptom for cause in self.base.cures_of[alteration.id] for link in self.base.causes[cause].shows}
-        sides = {finding.side for finding in self.findings.seen if finding.symptom in shown and finding.side}
-        return sides.pop() if len(sides) == 1 else "both"
+        sides = {self._side_for(alteration, amount, finding) for finding in self.findings.seen} - {None}
+        return sides.pop() or "both" if len(sides) == 1 else "both"
+
+    def _side_for(self, alteration: Alteration, amount: PlannedAmount, finding: Finding) -> Side | None:
+        """The side that a sign asks to be altered: its own, or the other one if it asks for the alteration in reverse.
+
+        So one leg may be lengthened where the other hem hangs too low. None if the alteration cures no cause of the sign.
+        """
+        own = finding.side
+        if alteration.operation.one_side and finding.left_mm is not None:
+            own = "left" if finding.amount_mm == finding.left_mm else "right"  # the side that shows more
+        often = self.base.causes_of[finding.symptom]
+        causes = [cause for cause in self.base.cures_of[alteration.id] if cause in often]
+        if not causes:
+            return own if finding.symptom in amount.rests_on else None
+        likeliest = max(causes, key=lambda cause: often[cause])
+        in_reverse = (self.base.causes[likeliest].cured_by[alteration.id].takes < 0) != amount.less
+        return _OTHER_SIDE[own] if in_reverse and own else own
 
     def _follow_ups(self, planned: Iterable[str]) -> dict[str, _FollowUp]:
         """The follow-ups of the planned alterations, by id."""

@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import Any
 
 from fitdiag.diagnosis.belief import Belief, Diagnosis, Question, chance_words, finding_text, lower_first
-from fitdiag.knowledge.findings import Findings, Side
+from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.knowledge.stations import STATIONS, TITLES, station_of
 from fitdiag.planning.plan import Named, Plan, Recommendation
@@ -16,7 +16,9 @@ from fitdiag.planning.stages import HONEST, MOVED_MM, Effects, Simulation, Stage
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import format_given, format_reading, read_off
 
-SIDE_WORDS: dict[Side, str] = {"left": "left side", "right": "right side", "both": "both sides"}
+SIDE_WORDS = {
+    "left": "left side", "right": "right side", "both": "both sides", "one": "one side only", "each": "both sides",
+}  # fmt: skip
 _COUNTS = ("No", "One", "Two", "Three", "Four", "Five")
 _SUGGESTS = "The tool suggests, the fitter decides."
 
@@ -129,7 +131,7 @@ class _Writer:
         )
 
     def _in_a_row(self, item: Recommendation) -> str:
-        return f"{item.title}: {item.amount.text}, {SIDE_WORDS[item.side]}"
+        return f"{item.title}: {item.amount.text}, {SIDE_WORDS[item.where]}"
 
     def findings(self) -> Section:
         known = self.known
@@ -206,7 +208,7 @@ class _Writer:
         parts: list[str | Items] = [
             f"{item.only_if}. Otherwise leave it." if item.only_if else "",
             rule.why if self.steps else "",
-            f"How much: {item.amount.text}, {SIDE_WORDS[item.side]}. {item.amount.basis}{extra}",
+            f"How much: {item.amount.text}, {SIDE_WORDS[item.where]}. {item.amount.basis}{extra}",
             f"Where: {rule.operation.cut}. Hinge: {rule.operation.hinge}.",
             Items("Because", item.because),
             Items("Against", item.against),
@@ -292,4 +294,4 @@ def brief(plan: Plan) -> Iterable[str]:
     yield plan.verdict
     for item in plan.recommendations:
         tail = f". {item.only_if}." if item.only_if else ""
-        yield f"{item.rank}. {item.title}: {item.amount.text}, {SIDE_WORDS[item.side]}{tail}"
+        yield f"{item.rank}. {item.title}: {item.amount.text}, {SIDE_WORDS[item.where]}{tail}"

@@ -42,7 +42,10 @@ THEN_NOTE = (
     "This is simulated cloth on a body estimated from a few measures, not a photo and not you. Look at where the drawn lines"
     " go, not at each fold: the uppermost across is the hip line, the dashed one is the grain. It cannot show sitting or walking."
 )
-SIDES = {"left": "left side only", "right": "right side only", "both": "both sides alike"}
+SIDES = {
+    "left": "left side only", "right": "right side only", "both": "both sides alike", "one": "one side only",
+    "each": "each side by its own amount",
+}  # fmt: skip
 PIECES = {"front": "on the front", "back": "on the back", "both": "on front and back"}
 
 
@@ -184,7 +187,7 @@ def _changes(base: RuleBase, plan: Plan, units: Units, pattern: Pattern) -> list
         where = f"{rule.operation.cut}." + ("" if hinge.startswith("none") else f" Hinge: {hinge}.")
         result.append(Change(
             item.rank, for_the_wearer(rule.title, units), item.amount.text,
-            place=f"{PIECES[rule.operation.piece]}, {SIDES[item.side]}", wait=_wait(base, plan, item, units),
+            place=f"{PIECES[rule.operation.piece]}, {SIDES[item.where]}", wait=_wait(base, plan, item, units),
             why=for_the_wearer(_TOLD_APART.split(rule.why)[0], units),
             how_much=for_the_wearer(item.amount.basis, units), where=for_the_wearer(where, units), pictures=pictures,
             drawn=drawn, cloth=worded(rule.cloth), paper=worded(rule.paper), smooth=worded(rule.true_up),
@@ -220,17 +223,28 @@ def _cautions(base: RuleBase, *, cutting: bool, photos: bool) -> tuple[str, ...]
 def pictures_of(
     base: RuleBase, pattern: Pattern, item: Recommendation, units: Units
 ) -> tuple[tuple[Picture, ...], str, Pattern]:
-    """The drawings of an alteration before and after, what they do not show, and the altered pattern."""
+    """The drawings of an alteration before and after, what they do not show, and the altered pattern.
+
+    If each side gets an amount of its own, the larger one is drawn.
+    """
+    cuts, altered = item.cuts(), pattern
+    most = max(abs(mm) for _, mm in cuts)
     try:
-        step = carry_out(pattern, item.alteration, item.amount.mm)
+        for side, mm in cuts:
+            step = carry_out(altered, item.alteration, mm, side)
+            if abs(mm) == most:
+                before, drawn_step = altered, step
+            altered = step.pattern
     except ProblemsFoundError:
         return (), "There is no drawing of this one; go by the steps.", pattern
     hinge = base.alterations[item.alteration].operation.hinge
-    drawings, alike = states_of(pattern, step, units, hinged=not hinge.startswith("none"))
+    drawings, alike = states_of(before, drawn_step, units, hinged=not hinge.startswith("none"))
+    if len(cuts) > 1:
+        alike = f"The {drawn_step.side} side is drawn; the other gets its own amount. {alike}".strip()
     pictures = (
         Picture(whole_amounts(one.title), replace(one, title=f"Change {item.rank}: {one.title}")) for one in drawings
     )
-    return tuple(pictures), alike, step.pattern
+    return tuple(pictures), alike, altered
 
 
 # ------------------------------------------------------------------------------------------------------- the page

@@ -144,7 +144,7 @@ def as_csv(report: Report) -> str:
         rule = report.base.alterations[item.alteration]
         put(
             kind="this round", rank=item.rank, alteration=rule.id, title=rule.title, amount=item.amount.text,
-            amount_mm=round(item.amount.mm, 2), side=SIDE_WORDS[item.side], only_if=item.only_if or "",
+            amount_mm=round(item.amount.mm, 2), side=SIDE_WORDS[item.where], only_if=item.only_if or "",
             because=" ".join(item.because), check_next=" ".join(rule.check_next), where=rule.operation.cut,
             hinge=rule.operation.hinge,
             on_the_cloth=" ".join(f"{number}. {step}" for number, step in enumerate(rule.cloth, 1)),

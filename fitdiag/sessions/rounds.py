@@ -24,6 +24,7 @@ from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.reading import read_file
 from fitdiag.knowledge.strict_yaml import read_yaml
+from fitdiag.planning.amounts import Amounts
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.plausible import doubt_of_alteration
 from fitdiag.problems import one_line, stop
@@ -33,7 +34,7 @@ from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import RoundLog
 from fitdiag.sessions.state import Conclusion, answer_event, conclude, events_of, offered_event
-from fitdiag.units import InvalidLengthError, Units, format_given, format_length, format_reading, parse_length
+from fitdiag.units import InvalidLengthError, Units, format_length, format_reading, parse_length
 
 PATTERN_SHARE = 0.3  # share of a change on paper by which cloth may differ; a fitter's judgement
 SAME_MM = 0.5  # amounts that differ by less are the same
@@ -419,8 +420,7 @@ class Choice:
         mm = self.amounts.get(item.alteration)
         if mm is None:
             return item
-        text = format_given(mm, self.units)
-        return replace(item, amount=replace(item.amount, mm=mm, text=text, basis="The fitter chose this amount."))
+        return replace(item, amount=Amounts(self.proposed.diagnosis).by_hand(item.alteration, item.amount, mm))
 
 
 def choice_of(base: RuleBase, conclusion: Conclusion, one: Round, units: Units) -> Choice:

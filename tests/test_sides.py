@@ -1,0 +1,151 @@
+"""What is planned for one side, or for each side by its own amount, is that on the pattern, in the drawings and in words."""
+
+from __future__ import annotations
+
+from datetime import date
+from functools import cache
+
+import pytest
+
+from fitdiag.cli.choose import choose
+from fitdiag.cli.screen import Screen
+from fitdiag.knowledge.findings import Findings, measured, measured_apart
+from fitdiag.knowledge.folders import rules_for
+from fitdiag.knowledge.load import load_rules
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.pattern.blocks import block_of, draft_block
+from fitdiag.pattern.garment import garment_of
+from fitdiag.pattern.measure import pattern_measures
+from fitdiag.pattern.piece import Pattern
+from fitdiag.planning.effects import as_planned, effects
+from fitdiag.planning.plan import Recommendation
+from fitdiag.reports.report import brief
+from fitdiag.reports.sheet import Heading, make_sheet
+from fitdiag.sessions.rounds import Choice
+from fitdiag.sessions.state import Conclusion, conclude
+
+INCH = 25.4
+
+
+@cache
+def rules(garment: str = "trousers") -> RuleBase:
+    return load_rules(rules_for(garment))
+
+
+def block(base: RuleBase) -> Pattern:
+    return draft_block(garment_of(base), {one.name: one.usual for one in block_of(garment_of(base)).asked})
+
+
+def concluded(base: RuleBase, symptom: str, *mm: float, side: str | None = None) -> Conclusion:
+    """The conclusion from one sign, measured once or left and right."""
+    sign = base.symptoms[symptom]
+    finding = measured_apart(sign, *mm) if len(mm) > 1 else measured(sign, *mm, side=side)  # type: ignore[arg-type,misc]
+    return conclude(base, Findings(units="in").with_finding(finding))
+
+
+def first(conclusion: Conclusion) -> Recommendation:
+    return conclusion.plan.recommendations[0]
+
+
+def moved(before: Pattern, after: Pattern, name: str) -> tuple[float, float]:
+    """How much a measure changed on the left and on the right, in mm."""
+    left, right = (
+        pattern_measures(after.of(side))[name] - pattern_measures(before.of(side))[name]
+        for side in ("left", "right")  # type: ignore[arg-type]
+    )
+    return left, right
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_the_waist_is_raised_over_the_side_that_was_named(side: str) -> None:
+    """The measures of the list move on the side of the higher hip, and on no other."""
+    base = rules("skirt")
+    conclusion = concluded(base, "hip-line-higher-on-one-side", INCH, side=side)
+    pattern, other = block(base), "right" if side == "left" else "left"
+    found = effects(base, conclusion.plan, conclusion.diagnosis.findings, pattern)
+    before, after = (found.stages[place].measures for place in (0, 1))
+    grown = {name for name in after if after[name] - before[name] > 1.0}
+    assert grown and all(name.endswith(f", {side}") for name in grown)
+    assert not any(abs(after[name] - before[name]) > 0.01 for name in after if name.endswith(f", {other}"))
+
+
+def test_each_side_is_altered_by_its_own_amount() -> None:
+    """Left and right amounts of the list are cut as they stand there."""
+    base = rules()
+    conclusion = concluded(base, "inseams-differ-on-paper", 20.0, 7.0)
+    item, pattern = first(conclusion), block(base)
+    left, right = moved(pattern, as_planned(pattern, item), "back inseam")
+    assert (left, right) == (
+        pytest.approx(-item.amount.left_mm, abs=1.5),
+        pytest.approx(-item.amount.right_mm, abs=1.5),
+    )  # type: ignore[operator]
+    assert left < right - 2.0
+    assert item.where == "each"
+    found = effects(base, conclusion.plan, conclusion.diagnosis.findings, pattern).stages
+    assert found[-1].measures["back inseam, left"] < found[-1].measures["back inseam, right"] - 2.0
+
+
+@pytest.mark.parametrize(("garment", "symptom", "length"), [
+    ("skirt", "hem-too-long", "back centre length"), ("trousers", "hems-too-long", "back outseam"),
+])  # fmt: skip
+def test_what_is_to_be_shorter_is_drawn_shorter(garment: str, symptom: str, length: str) -> None:
+    """The words of the list, the pattern after it and the caption of the client's drawing go the same way."""
+    base = rules(garment)
+    conclusion = concluded(base, symptom, INCH)
+    item, pattern = first(conclusion), block(base)
+    assert item.amount.text.startswith("shorter by 1 in")
+    assert moved(pattern, as_planned(pattern, item), length) == (pytest.approx(-INCH, abs=1.0),) * 2
+    sheet = make_sheet(
+        base, conclusion, Heading("in", "x", 1, date(2026, 11, 30)), pattern=pattern, photographs_next=()
+    )
+    told = " ".join(picture.caption for picture in sheet.changes[0].pictures)
+    assert "Spread" not in told and "Put paper behind" not in told
+
+
+@pytest.mark.parametrize("symptom", ["hems-too-long", "back-hem-works-under-heel"])
+def test_the_leg_that_is_lengthened_is_not_the_one_whose_hem_is_too_low(symptom: str) -> None:
+    """One hem too low on the left: either the left leg is shortened, or the right one lengthened."""
+    item = first(concluded(rules(), symptom, *((INCH,) if symptom == "hems-too-long" else (30.0,)), side="left"))
+    assert (item.side, item.amount.less) in (("left", True), ("right", False))
+
+
+def test_what_is_done_on_one_side_gets_one_amount_on_the_side_that_shows_more() -> None:
+    """A hip is raised on one side only, also where the sign was measured on both."""
+    item = first(concluded(rules(), "one-sided-diagonal", 10.0, 30.0))
+    assert (item.alteration, item.side, item.amount.left_mm) == ("raise-one-hip", "right", None)
+
+
+def test_a_side_that_nobody_named_is_not_called_both() -> None:
+    """Where an alteration has one side only and no answer says which, the list says so, and the pattern which is shown."""
+    base = rules()
+    conclusion = concluded(base, "one-sided-diagonal", 30.0)
+    assert "one side only" in " ".join(brief(conclusion.plan))
+    found = effects(base, conclusion.plan, conclusion.diagnosis.findings, block(base))
+    assert any("no answer says on which side" in text for text in found.warnings)
+
+
+def test_an_amount_of_the_fitters_own_counts_for_both_sides_and_keeps_its_way() -> None:
+    """Changed by hand: no amounts per side are left over, and shorter stays shorter."""
+    conclusion = concluded(rules(), "hems-too-long", 27.0, 10.0)
+    before = first(conclusion)
+    assert before.amount.text.startswith("shorter by left")
+    (item,) = Choice(rules(), conclusion, "in").by_hand(before.alteration, INCH / 2).listed
+    assert (item.amount.text, item.cuts()) == ("shorter by 1/2 in", ((None, -INCH / 2),))
+
+
+def test_the_side_stands_in_the_list_that_is_chosen_from() -> None:
+    """Before the fitter says yes, the side is on the screen."""
+    shown: list[str] = []
+
+    class Typed(Screen):
+        interactive = True
+
+        def show(self, lines: object) -> None:
+            shown.extend(line.text for line in lines)  # type: ignore[attr-defined]
+
+        def read(self) -> str:
+            return ""
+
+    choice = Choice(rules(), concluded(rules(), "one-sided-diagonal", 30.0, side="left"), "in")
+    choose(Typed.__new__(Typed), choice, ask=True, keep=lambda chosen: None)
+    assert any("left side" in text for text in shown)
