@@ -6,6 +6,7 @@ import gc
 import os
 import shutil
 import signal
+import sys
 from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
@@ -44,8 +45,12 @@ def pytest_collection_finish() -> None:
 def pytest_configure() -> None:
     """Tests that press Ctrl-C need it to arrive, also in a run that was begun in the background, which ignores it.
 
-    Small matrices in many processes: more threads in each only stand in the others' way.
+    Small matrices in many processes: more threads in each only stand in the others' way. Containers often forbid compiled files;
+    without them each worker compiles all tests anew, and each program that is started the whole package.
     """
+    if sys.dont_write_bytecode:
+        sys.dont_write_bytecode = False
+        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     for library in ("OPENBLAS", "OMP"):
         os.environ.setdefault(f"{library}_NUM_THREADS", "1")
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:

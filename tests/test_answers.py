@@ -6,14 +6,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import yaml
 from hypothesis import given
 from hypothesis import strategies as st
+from plain_yaml import plain_yaml
 
 from fitdiag.interview.answers import Said, read_answer, read_several
 from fitdiag.units import Units
 
-DATA = yaml.safe_load((Path(__file__).parent / "data" / "answers.yaml").read_text(encoding="utf-8"))
+DATA = plain_yaml(Path(__file__).parent / "data" / "answers.yaml")
 
 
 def shape(said: Said | None) -> dict[str, Any]:

@@ -21,9 +21,9 @@ import expected_widths
 import geometry_adapter as fitdiag
 import numpy as np
 import pytest
-import yaml
 from expected import INCH, RULES
 from paper import TOL, Case, Paper, apart, cross, length, rigid, unit, x_at
+from plain_yaml import plain_yaml
 from shapely import LineString
 
 FILES = (expected_balance, expected_crotch, expected_edges, expected_widths)  # each registers its rules
@@ -54,7 +54,7 @@ def sheets_of_block(body: str) -> dict[str, Any]:
 @cache
 def rule_text(alteration: str) -> dict[str, Any]:
     [path] = ROOT.rglob(f"{alteration}.yaml")
-    text: dict[str, Any] = yaml.load(path.read_text(encoding="utf-8"), getattr(yaml, "CSafeLoader", yaml.SafeLoader))
+    text: dict[str, Any] = plain_yaml(path)
     return text
 
 

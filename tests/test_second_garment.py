@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import yaml
+from plain_yaml import plain_yaml
 from running import ended
 from small_rules import good_files, write_rules
 
@@ -165,7 +165,7 @@ def test_the_pattern_room_names_no_part_of_any_garment() -> None:
     """Pieces, seams, corners and levels stand in the garments' own data, and in the module of each block."""
     names: set[str] = set()
     for garment in ("trousers", "skirt"):
-        data = yaml.safe_load((shipped("rules") / garment / "garment.yaml").read_text(encoding="utf-8"))
+        data = plain_yaml(shipped("rules") / garment / "garment.yaml")
         names |= {item["id"] for key in ("pieces", "levels", "heights") for item in data[key]}
         for shape in data["shapes"]:
             names |= {*shape["seams"], *shape["corners"]}

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import yaml
+from plain_yaml import plain_yaml
 
 from fitdiag.knowledge.load import load_rules
 
@@ -23,7 +23,7 @@ LENGTHS = ("amount", "left", "right")
 
 
 def read(name: str) -> Any:
-    return yaml.safe_load((DATA / name).read_text(encoding="utf-8"))
+    return plain_yaml(DATA / name)
 
 
 PHRASES: dict[str, list[dict[str, Any]]] = {kind: read(name) for kind, name in FILES.items()}
