@@ -609,6 +609,26 @@ def test_a_hidden_edge_and_a_proposed_line_are_not_measured() -> None:
     assert any("only proposed" in warning for warning in found.warnings)
 
 
+def test_a_turn_that_only_one_line_shows_may_be_an_arm_over_its_end() -> None:
+    """A body turned by 7 degrees is turned at every line, so its tilt is as sure as ever; 2 cm of one end covered by something dark and
+    marked as the end look like a turn at that line alone, and there the truth stays within two printed standard deviations."""
+    below = draw_scene(41, view="back").body.hip - 250.0
+    scene, picture = back(lens_height_mm=below, body_yaw_deg=7.0)
+    marks = marked(scene, picture)
+    true = picture.truth.lines["hip"].tilt_deg
+    turned = measure(picture.pixels, marks).reading("hip", "tilt")
+    assert turned is not None and turned.value is not None and turned.error is not None
+    assert abs(turned.value - true) < 2 * turned.error < 0.3
+    scale = setting(picture.pixels, marks).scale
+    *rest, (x, y) = marks.lines["hip"]
+    inner = x - 20 * scale
+    pixels = picture.pixels.copy()
+    pixels[int(y - 70 * scale) : int(y + 60 * scale), int(inner) : int(x + 60 * scale)] = (70, 90, 60)
+    covered = measure(pixels, replace(marks, lines={**marks.lines, "hip": (*rest, (inner, y))})).reading("hip", "tilt")
+    assert covered is not None and covered.value is not None and covered.error is not None
+    assert abs(covered.value - true) < 2 * covered.error
+
+
 def test_a_waistline_is_read_where_one_is_drawn_and_the_top_edge_only_for_its_tilt() -> None:
     """A drawn line marked as the waistline tells what it tells under its own name; the top edge, which folds over, no drop."""
     scene, picture = back()

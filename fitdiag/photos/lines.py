@@ -7,7 +7,7 @@ deviation of the body from half an ellipse, folds, and cloth out of sight.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -44,6 +44,7 @@ OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0
 V_DEPTH = 1.0  # mm: error of a V's depth from folds at its ends
 COVERED = 0.6  # degrees
 MOST_TURNED = math.radians(4.0)  # a body that seems turned by more may as well have an end of the line under an arm
+TURNED_ALIKE = math.radians(1.5)  # bodies twist, and the centre seam is not quite in their middle
 SUREST_DROP = 0.7  # mm: least error of a drop, from pen, cloth and ends of the line
 # mm: a leg is not half an ellipse, so its line turns out of sight beside its widest point
 LEG_ROUND, LEG_ROUND_FROM_THE_SIDE = 0.6, 0.9
@@ -52,10 +53,10 @@ V_SEEN = 5.0  # degrees beside the centre; less is scatter of the cloth
 WIDEST = 1000.0  # mm
 
 
-def read_line(
+def place_line(
     pixels: NDArray[np.uint8], marks: Marks, where: Setting, known: Known, seam: Track | None, name: str, track: Track
-) -> tuple[Seen | None, list[Reading]]:
-    """Return a balance line with what its numbers rest on (None if its marks fit no body), and all its readings."""
+) -> Seen | Reading:
+    """Return a balance line with what its numbers rest on, or a refusal if its marks fit no body."""
     above = HALF_HEIGHT_MM if name != WAIST else 0.0 if track.border else OVER_WAISTLINE_MM
     points, hidden = marks.lines[name], marks.hides(name)
     left, right = (
@@ -69,12 +70,12 @@ def read_line(
     span = float(rays[2, 0] - rays[0, 0])
     if span <= 0.01:
         why = "the side edges lie too close together, or the line was not marked from left to right"
-        return None, [refused(name, "tilt", "deg", None, why)]
+        return refused(name, "tilt", "deg", None, why)
     half = span / 2 * where.away
     depth, depth_error = depth_at(marks, known, name, half)
     if max(depth, half if where.distance else 0.0) > min(WIDEST, where.away / 2) or (where.distance and half < 10.0):
         why = f"by its marks the body would be {half / 5:.0f} cm wide and {depth / 5:.0f} cm deep; look at marks and sizes"
-        return None, [refused(name, "tilt", "deg", None, why)]
+        return refused(name, "tilt", "deg", None, why)
     kind: Kind = "leg" if name not in ROUND else "side" if marks.seen_from_the_side else "trunk"
     course = Course(track, left.place, middle, right.place, kind, (left.covered_from, right.covered_from))
     stance = Stance(where.camera, where.away, left.place[0], right.place[0], middle[0], depth)
@@ -82,9 +83,15 @@ def read_line(
     deep = name in marks.depths_mm or name in (known.deep or {}) or (name == HIP and bool(known.hip_girth))
     fork = name == CROTCH and kind == "trunk" and legs_part(pixels, middle, where.scale)
     numbers, others = course.numbers(stance), _others(course, stance, where, (left, right), seam_error, depth_error)
-    seen = Seen(name, marks, where, course, stance, numbers, others, (left, right), depth_error, seam_error, depression,
+    return Seen(name, marks, where, course, stance, numbers, others, (left, right), depth_error, seam_error, depression,
                 deep or name not in ROUND, fork)  # fmt: skip
-    return seen, list(_READ[kind](seen))
+
+
+def read_line(seen: Seen, beside: Iterable[Seen] = ()) -> list[Reading]:
+    """Return all readings of one line; `beside`: other lines of the same picture."""
+    if seen.course.kind == "trunk":
+        return list(_trunk(seen, _turn_in_doubt(seen, beside)))
+    return list((_side if seen.course.kind == "side" else _leg)(seen))
 
 
 def seam_at(points: Points, seam: Track | None, scale: float) -> tuple[Point, float]:
@@ -139,17 +146,25 @@ def _lower(seen: Seen, row: float) -> float:
     return (middle - row) / seen.setting.camera.focal * seen.stance.distance
 
 
-def _trunk(seen: Seen) -> Iterator[Reading]:
+def _turn_in_doubt(seen: Seen, beside: Iterable[Seen]) -> float:
+    """Tangent of the angle by which the body may be turned less than it seems at a line: an end under an arm looks like a turn, but
+    not at the other lines. What is taken for the end then also lies nearer the lens, about as much again."""
+    yaw = seen.numbers.section.yaw
+    others = [other.numbers.section.yaw for other in beside if other.course.kind == "trunk" and not other.hidden]
+    if others:
+        return 2 * math.tan(max(abs(yaw - sum(others) / len(others)) - TURNED_ALIKE, 0.0))
+    return math.tan(min(abs(yaw), 2 * max(abs(yaw) - MOST_TURNED, 0.0)))
+
+
+def _trunk(seen: Seen, turn_in_doubt: float) -> Iterator[Reading]:
     """Tilt, drop and V of a line round the trunk, from the front or the back."""
     name, numbers = seen.name, seen.numbers
     steep, uneven = math.hypot(*numbers.steep), abs(numbers.steep[0] - numbers.steep[1])
     folds = math.hypot(seen.waves / 3, 1.1 * numbers.unrest, 0.1 * uneven)
-    turned = abs(numbers.section.yaw)
-    in_doubt = math.degrees(seen.rise * math.tan(min(turned, 2 * max(turned - MOST_TURNED, 0.0))))
     yield _tilt(
         seen, numbers.tilt, depth=math.degrees(seen.rise * ROUND[name].lopsided / numbers.section.half),
         folds=math.degrees(folds / (2 * numbers.section.half)),
-        edges=math.hypot(COVERED if seen.hidden else 0.0, in_doubt),
+        edges=math.hypot(COVERED if seen.hidden else 0.0, math.degrees(seen.rise * turn_in_doubt)),
     )  # fmt: skip
     yield from _drop(seen, math.hypot(SUREST_DROP, 0.75 * seen.waves + 0.4 * numbers.unrest + 0.026 * steep))
     if (cleft := ROUND[name].cleft) is not None and seen.course.track.clear:
@@ -232,9 +247,6 @@ def _leg(seen: Seen) -> Iterator[Reading]:
     outer = 1.0 if seen.name.endswith("right") == (seen.marks.view == "back") else -1.0  # to the right in the picture
     lifted = outer * math.degrees(seen.looks_down * nearer / across)
     yield _tilt(seen, numbers.tilt + lifted, depth=math.degrees(seen.rise * nearer_error / across), folds=folds)
-
-
-_READ: Mapping[Kind, Callable[[Seen], Iterator[Reading]]] = {"trunk": _trunk, "side": _side, "leg": _leg}
 
 
 def do_better(seen: Seen) -> Iterator[str]:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from fitdiag.photos.drawn import ROUND
 from fitdiag.photos.grains import read_grain
-from fitdiag.photos.lines import do_better, read_line
+from fitdiag.photos.lines import do_better, place_line, read_line
 from fitdiag.photos.marks import Marks, Points
 from fitdiag.photos.readings import Line, Measured, Reading, Word, called
 from fitdiag.photos.section import Known
@@ -104,11 +104,14 @@ def measure(
     readings: list[Reading] = []
     places: dict[str, Seen] = {}
     for name, track in looked.lines.items():
-        seen, line_readings = read_line(pixels, marks, where, known or Known(), looked.seam, name, track)
-        readings += line_readings
-        if seen is not None:
+        seen = place_line(pixels, marks, where, known or Known(), looked.seam, name, track)
+        if isinstance(seen, Reading):
+            readings.append(seen)
+        else:
             places[name] = seen
-            warnings += do_better(seen)
+    for seen in places.values():
+        readings += read_line(seen, [other for other in places.values() if other is not seen])
+        warnings += do_better(seen)
     for name, track in looked.grains.items():
         readings += read_grain(marks, where, places, name, track)
     lines = {name: seen.line for name, seen in places.items()}
