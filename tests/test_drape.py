@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -22,7 +23,7 @@ from fitdiag.drape.cloth import GRAVITY, Cloth, Sheet
 from fitdiag.drape.dressing import Dressed, dress
 from fitdiag.drape.figure import BASE, PARTS, Figure, figure_of
 from fitdiag.drape.mesh import Mesh, mesh_of
-from fitdiag.drape.muslin import Draped, drape, order_of
+from fitdiag.drape.muslin import Draped, _shared, drape, order_of
 from fitdiag.drape.panels import Cut, Panel, cut_of
 from fitdiag.drape.picture import VIEWS, draw
 from fitdiag.drape.readings import READINGS, Worn, read
@@ -624,3 +625,21 @@ def test_ctrl_c_ends_it_with_nothing_half_written(block: Pattern, tmp_path: Path
     assert not (tmp_path / "next.png").exists()
     assert not list((tmp_path / "cache").rglob("*.npz"))
     assert not list(tmp_path.rglob("tmp*"))
+
+
+def _on_end(name: str, tell: object) -> bool:
+    """Whether a signal ends this process at once."""
+    return signal.getsignal(getattr(signal, name)) is signal.SIG_DFL
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="needs signals of POSIX")
+def test_a_worker_ends_when_it_is_told_to() -> None:
+    """An interview turns these signals into leaving; a worker that inherits that may never end, and the command with it."""
+    names = ("SIGTERM", "SIGHUP")
+    before = {name: signal.signal(getattr(signal, name), lambda number, frame: None) for name in names}
+    try:
+        ended = dict(_shared(_on_end, {name: (name,) for name in names}))
+    finally:
+        for name, handler in before.items():
+            signal.signal(getattr(signal, name), handler)
+    assert ended == dict.fromkeys(names, True)

@@ -189,10 +189,16 @@ _done: Any = None
 
 
 def _begin(done: Synchronized[float]) -> None:
-    """Set up a worker: Ctrl-C is left to the parent, which ends the workers."""
+    """Set up a worker: Ctrl-C is left to the parent, which ends the workers.
+
+    It ends them by SIGTERM, so what the parent does on that signal, like leaving an interview, must not be done here.
+    """
     global _done  # noqa: PLW0603 (a pool has no other way to hand a counter to its workers)
     _done = done
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for name in ("SIGHUP", "SIGTERM"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_DFL)
 
 
 def _work(task: tuple[Callable[..., Any], tuple[Any, ...]]) -> Any:
