@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from plain_yaml import plain_yaml
 
-from fitdiag.interview.answers import Said, read_answer, read_several
+from fitdiag.interview.answers import read_answer, read_several
+from fitdiag.knowledge.said import Said
 from fitdiag.units import Units
 
 DATA = plain_yaml(Path(__file__).parent / "data" / "answers.yaml")

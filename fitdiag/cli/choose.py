@@ -7,9 +7,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from fitdiag.cli.screen import LEAVING, Leave, Screen, says_yes
-from fitdiag.interview.answers import agreed
 from fitdiag.interview.telling import Line
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.said import agreed
 from fitdiag.planning.plan import Recommendation
 from fitdiag.plausible import FAR, doubt_of_alteration
 from fitdiag.reports.report import SIDE_WORDS

@@ -12,8 +12,8 @@ from itertools import groupby
 from typing import TypeVar
 
 from fitdiag.cli.output import width, write
-from fitdiag.interview.answers import agreed
 from fitdiag.interview.telling import Line
+from fitdiag.knowledge.said import agreed
 from fitdiag.problems import one_line
 from fitdiag.units import Units, units_named
 

@@ -18,8 +18,12 @@ _SAYS_NOT = 0.75  # least fit of a phrase with a "not" for a "not" to belong to 
 _ONLY_PRAISE = 8  # most words of a clause that does nothing but praise or deny
 _NAMES_NOTHING = 3  # most words of a clause that is about what the one before it named
 _ENDS = re.compile(r"(?<=[.!?])\s+|\n\s*\n|\n(?=\s*(?:[-*•]|\d+[.)]|[QA]:))")
+_NO_END = "".join(
+    rf"(?<!\b{word})" for word in ("[a-z]", "ca", "abt", "esp", "approx")
+)  # a point after these ends no sentence
 _CLAUSES = re.compile(
-    r"\s*(?:[;:()]|,(?!\d)| - |–|—|\.\.\.|\b(?:but|while|whereas|though|although|because|so that|otherwise|except"
+    rf"\s*(?:[;:()]|,(?!\d)|(?<!\d),| - |–|—|\.\.\.|{_NO_END}[.!?]+(?=\s+\S)"
+    r"|\b(?:but|while|whereas|though|although|because|so that|otherwise|except"
     r"|and(?! an? (?:half|quarter)| three| half))\b)\s*"
 )
 _AS_IF = re.compile(r"\b(?:as if|as though)\b[^,;.!?]*", re.I)
@@ -38,7 +42,10 @@ _CLOSING = re.compile(
 def pattern(kind: str) -> re.Pattern[str]:
     """A pattern of what people write for one kind of thing, like praise or "not"."""
     words = read_yaml(Path(__file__).with_name("mail.yaml")).data
-    alternatives = "|".join(words[kind]).replace("{did}", "|".join(words["did"])).replace(" ", r"\s")
+    named = {"{did}": "|".join(words["did"]), "{not}": f"(?:{'|'.join(words['a not'])})"}
+    alternatives = "|".join(words[kind]).replace(" ", r"\s")
+    for name, meant in named.items():
+        alternatives = alternatives.replace(name, meant)
     return re.compile(rf"(?<!\w)(?:{alternatives})(?!\w)", re.IGNORECASE)
 
 
@@ -87,6 +94,11 @@ def with_questions(text: str) -> Iterator[tuple[str, str]]:
                 question = ""
 
 
+def parts_of(text: str) -> list[str]:
+    """The clauses of a text as they stand, of all its sentences."""
+    return [part for part in map(str.strip, _CLAUSES.split(text)) if part]
+
+
 def clauses_of(sentence: str, places: Callable[[str], str]) -> list[str]:
     """Split a sentence into clauses.
 
@@ -94,7 +106,7 @@ def clauses_of(sentence: str, places: Callable[[str], str]) -> list[str]:
     """
     clauses: list[str] = []
     lead = ""
-    for clause in (one for one in _CLAUSES.split(_BETWEEN.sub(r"\1with", _AS_IF.sub("", sentence))) if one.strip()):
+    for clause in parts_of(_BETWEEN.sub(r"\1with", _AS_IF.sub("", sentence))):
         text = f"{lead} {clause}".strip()
         lead = ""
         if clauses and len(clause.split()) <= 3 and says("good", clause):
@@ -114,8 +126,7 @@ def told(text: str) -> str:
     >>> told("slanting at the right hip, nothing on the left"), told("both knees ok but the left calf is tight")
     ('slanting at the right hip', 'the left calf is tight')
     """
-    kept = (one.strip() for one in _CLAUSES.split(text) if one.strip() and not _all_well(one))
-    return ", ".join(kept)
+    return ", ".join(one for one in parts_of(text) if not _all_well(one))
 
 
 def _all_well(clause: str) -> bool:
@@ -134,6 +145,11 @@ def earlier(clauses: Sequence[str], place: int) -> bool:
     return once or (says("past", clause) and not says("again", clause) and well_now(later))
 
 
+def refers_back(sentence: str) -> bool:
+    """Whether a sentence is about what the one before it named: They still do."""
+    return pattern("pronoun").match(sentence) is not None or len(sentence.split()) <= _NAMES_NOTHING
+
+
 def well_now(later: Sequence[str]) -> bool:
     """Whether one of the later clauses of a sentence says that what was told before it is well now."""
     return any(says("now", one) and _refers_back(one) and _all_well(one) for one in later)
@@ -150,7 +166,7 @@ def what_is_now(text: str) -> str:
     >>> what_is_now("last time the hem dipped, now the knee is tight"), what_is_now("the hem used to dip, now it is fine")
     ('now the knee is tight', '')
     """
-    clauses = [one.strip() for one in _CLAUSES.split(text) if one.strip()]
+    clauses = parts_of(text)
     now = [clause for place, clause in enumerate(clauses) if not earlier(clauses, place)]
     if len(now) == len(clauses):
         return text
@@ -201,8 +217,7 @@ def absent(clause: str) -> str:
     """
     if plain := gone(clause):
         return plain
-    spelt = re.sub(r"n['’]?t\b", " not", clause)
-    if any(says(kind, spelt) for kind in ("complaint", "aside", "no absence", "before")):
+    if any(says(kind, clause) for kind in ("complaint", "aside", "no absence", "before")):
         return ""
     rest = " ".join(pattern("absence").sub(" ", clause, count=1).split())
     return "" if rest == clause or says("not", rest) or says("good", rest) else rest

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, get_args
 
 from fitdiag.diagnosis.belief import finding_text
-from fitdiag.interview import taking, telling
+from fitdiag.interview import looking_up, telling
 from fitdiag.interview.search import Kind
 from fitdiag.interview.telling import HEADS, HELP, Line, Pick
 from fitdiag.knowledge.findings import Done, Finding
@@ -77,7 +77,7 @@ def _also(talk: Interview, words: str) -> list[Line]:
         return [Line("First say how much; Enter if it was not measured.")]
     if not words:
         return [Line("Write what else you see after the word, like: also folds behind the knee")]
-    return taking.search(talk, "symptom", words)
+    return looking_up.search(talk, "symptom", words)
 
 
 def _back(talk: Interview, count: int) -> list[Line]:

@@ -2,7 +2,7 @@
 
 Independent of any terminal: `prompt()` returns the lines to show, `reply(text)` takes a typed line and returns the lines to
 print. Every answer is passed to `save` (the log), then counted, then replied to, so that an interview resumes at the same
-questions. Only a pending choice from a list is not saved. `taking.py` handles single answers.
+questions. Only a pending choice from a list is not saved. `taking.py` takes what is typed.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Literal
 
-from fitdiag.interview import commands, taking, telling
+from fitdiag.interview import commands, looking_up, taking, telling
 from fitdiag.interview.search import Kind, Words
 from fitdiag.interview.telling import Line, Pick, calm_line, end_lines
 from fitdiag.knowledge.findings import Done, Finding, Findings
@@ -211,7 +211,7 @@ class Interview:
         lines: list[Line] = []
         try:
             while self.queue and self.pending is None and self.state.awaiting is None:
-                lines += taking.next_in_queue(self)
+                lines += looking_up.next_in_queue(self)
         except NotWeighableError as crowded:
             lines.append(self._crowded(crowded))
         return lines

@@ -10,9 +10,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import exp, log
 
-from fitdiag.interview.answers import Said, names_length, read_answer, without_amounts
+from fitdiag.interview.answers import read_answer
 from fitdiag.interview.clauses import (
     absent,
     advised,
@@ -20,45 +19,28 @@ from fitdiag.interview.clauses import (
     denied,
     earlier,
     is_question,
-    judged,
     pattern,
+    refers_back,
     says,
     tells_of_work,
     told,
     well_now,
     with_questions,
 )
+from fitdiag.interview.meaning import best_rule, chance, signs_in
 from fitdiag.interview.search import Kind, Words
 from fitdiag.interview.sides import doubtful_side, side_meant
 from fitdiag.knowledge.findings import Finding
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.said import Said
 from fitdiag.units import Units
 
-# Logistic regression weights for whether a clause names a sign; fitted by `tests/bench/mail_weights.py`, which names its data.
-WEIGHTS: Mapping[str, float] = {
-    "always": -3.73,
-    "how much of the clause a phrase of the sign holds": 2.12,
-    "how many words they share": 1.47,
-    "how many words tell of any sign": 0.35,
-    "it is of another place": -0.76,
-    "an amount, and it has one": 1.66,
-    "denied": -1.89,
-    "praised": -2.41,
-    "how likely it is among all signs, by its words": 1.28,
-    "how far it leads the others, by its words": 0.70,
-    "no sign is likelier by its words": -0.76,
-    "nor does any fit better": 1.02,
-    "the place stands in the sentence before": -1.18,
-}
 _SIGN_FROM = 0.14  # least probability of a proposed sign
-_LENIENT, _UNKNOWN, _WHOLE = 0.2, 0.5, 0.35  # as in `Words.heard`
-_MANY_SHARED, _MUCH_TELLING, _NEAREST = 4, 5, 3
-_WIDEST = 12  # signs ranked lower are never considered
-_HARDLY = 0.001  # added to a probability before taking its logarithm
 # Body notes and earlier alterations: least fit, least evidence, least evidence apart from places, fewest telling words.
-_FIT: dict[Kind, tuple[float, float, float, int]] = {"body note": (0.6, 3.5, 1.0, 1), "alteration": (0.4, 4.0, 0.1, 2)}
-_FIT_LENIENT, _FIT_WHOLE = 0.4, 0.5
-_FEW, _WHOLLY = 2, 0.85  # up to so many words may be a rule's whole phrase; least fit for that
+_NEEDS: dict[Kind, tuple[float, float, float, int]] = {
+    "body note": (0.6, 3.5, 1.0, 1),
+    "alteration": (0.4, 4.0, 0.1, 2),
+}
 _OF_OTHERS = 0.8  # least fit of a body note if nothing says whose body it is
 _LONGEST_SPAN = 3  # clauses read together
 
@@ -75,7 +57,7 @@ class Proposal:
 
 @dataclass(frozen=True)
 class Span:
-    """Clauses read together (`start` to `end`, exclusive), the rule they fit and how well; for a sign, its features (see `WEIGHTS`)."""
+    """Clauses read together (`start` to `end`, exclusive), the rule they fit and how well; for a sign, its `meaning.WEIGHTS` features."""
 
     fit: float
     kind: Kind
@@ -88,12 +70,16 @@ class Span:
 
 @dataclass(frozen=True)
 class _Sentence:
-    """A sentence of a mail, the question it answers, the places named in the sentence before, and a bare amount after it."""
+    """A sentence of a mail, the question it answers, the places named in the sentence before, and what comes after it.
+
+    `amount`: the next sentence if it is a bare amount; `later`: its clauses if it is about what this one named.
+    """
 
     text: str
     question: str
     about: str
     amount: str
+    later: tuple[str, ...]
 
 
 def read_mail(base: RuleBase, words: Words, text: str, units: Units) -> tuple[Proposal, ...]:
@@ -125,7 +111,9 @@ def _sentences(words: Words, text: str) -> list[_Sentence]:
             continue
         after = pairs[place + 1][0] if place + 1 < len(pairs) else ""
         about = words.places(pairs[place - 1][0]) if place and not question else ""
-        result.append(_Sentence(sentence, question, about, after if pattern("amount alone").match(after) else ""))
+        amount = after if pattern("amount alone").match(after) else ""
+        later = tuple(clauses_of(after, words.places)) if refers_back(after) else ()
+        result.append(_Sentence(sentence, question, about, amount, later))
     return result
 
 
@@ -144,10 +132,11 @@ def _of_sentence(base: RuleBase, words: Words, sentence: _Sentence, units: Units
     clauses, done = _clauses(words, sentence)
     for span in done:
         yield span.fit, Proposal("alteration", span.id, sentence.text)
-    away = list(chosen(list(_absent(words, clauses))))
+    told_then = (*clauses, *sentence.later)
+    away = list(chosen(list(_absent(words, clauses, sentence.later))))
     for span in away:
         yield span.fit, Proposal("symptom", span.id, sentence.text, Finding(span.id, "no", origin="form"))
-    before = {place for place in range(len(clauses)) if earlier(clauses, place)}
+    before = {place for place in range(len(clauses)) if earlier(told_then, place)}
     tried = [
         one
         for one in _tried(words, clauses, _used((*done, *away)) | before, sentence)
@@ -189,22 +178,22 @@ def _done(words: Words, clauses: Sequence[str]) -> list[Span]:
             telling = False
             continue
         telling = tells_of_work(clause) or (telling and not re.match(r"(?:it|they|now|the)\b", clause, re.I))
-        best = _best(words, "alteration", clause) if telling else None
+        best = best_rule(words, "alteration", clause, _NEEDS["alteration"]) if telling else None
         if best is not None and not says("not", clause):
             spans.append(Span(best[0], "alteration", best[1], place, place + 1, clause))
     return spans
 
 
-def _absent(words: Words, clauses: Sequence[str]) -> Iterator[Span]:
-    """The signs that some clauses say are not there, or no longer, or were there once and are well now."""
+def _absent(words: Words, clauses: Sequence[str], later: Sequence[str]) -> Iterator[Span]:
+    """The signs that some clauses say are not there, or no longer, or were there once and are well now (there or `later`)."""
     about = ""
     for place, clause in enumerate(clauses):
-        once = earlier(clauses, place) and well_now(clauses[place + 1 :])
+        once = earlier((*clauses, *later), place) and well_now((*clauses[place + 1 :], *later))
         if plain := pattern("once").sub(" ", clause) if once else absent(clause):
             led = about and not words.places(plain)
             for line in (plain, f"{about} {plain}") if led else (plain,):
-                for name, features in _signs(words, line, [line], line is not plain):
-                    if (fit := _chance(features)) >= _SIGN_FROM:
+                for name, features in signs_in(words, line, [line], line is not plain):
+                    if (fit := chance(features)) >= _SIGN_FROM:
                         yield Span(fit, "symptom", name, place, place + 1, clause, features)
         about = words.places(clause) or about
 
@@ -226,8 +215,8 @@ def _tried(words: Words, clauses: Sequence[str], used: set[int], sentence: _Sent
                 lines.append(f"{about} {text}")
             if sentence.question and not start:
                 lines += [f"{sentence.question} {text}", f"{words.places(sentence.question)} {text}"]
-            signs = [one for line in lines for one in _signs(words, line, part, line is not text)]
-            named = [Span(_chance(features), "symptom", name, start, end, text, features) for name, features in signs]
+            signs = [one for line in lines for one in signs_in(words, line, part, line is not text)]
+            named = [Span(chance(features), "symptom", name, start, end, text, features) for name, features in signs]
             surest = max((span.fit for span in named if span.fit >= _SIGN_FROM), default=0.0)
             if body is not None and body[0] >= surest and not denied(part, body[2], body[0]):
                 yield Span(body[0], "body note", body[1], start, end, text)
@@ -235,83 +224,16 @@ def _tried(words: Words, clauses: Sequence[str], used: set[int], sentence: _Sent
         about = words.places(clauses[start]) or about
 
 
-def _chance(features: Mapping[str, float]) -> float:
-    return 1.0 / (1.0 + exp(-sum(WEIGHTS[name] * value for name, value in features.items())))
-
-
-def _signs(words: Words, text: str, part: Sequence[str], led: bool) -> Iterator[tuple[str, dict[str, float]]]:
-    """The signs that some clauses may name, each with its features, named as in `WEIGHTS`.
-
-    `text`: the clauses as read; `led`: preceded by the place they refer to.
-    """
-    amount = names_length(text)
-    text = _plain(text)
-    telling = words.telling("symptom", text)
-    if not telling:
-        return
-    heard = words.heard("symptom", text, _LENIENT, _UNKNOWN, _WHOLE)
-    chances = words.chances("symptom", text)
-    likeliest = sorted(chances, key=lambda name: -chances[name])[:_NEAREST]
-    said = set(words.places(text).split())
-    amiss, praised = judged(part)
-    when = says("when", text)
-    for place, one in enumerate(heard[:_WIDEST]):
-        if place >= _NEAREST and one.id not in likeliest:
-            continue
-        first = one.id == likeliest[0]
-        likely = log(chances[one.id] + _HARDLY)
-        shared = len(words.shared("symptom", text, one.phrase))
-        meant = set(words.places(one.phrase).split())
-        features = {
-            "always": 1.0,
-            "how much of the clause a phrase of the sign holds": one.covered,
-            "how many words they share": min(1.0, shared / _MANY_SHARED),
-            "how many words tell of any sign": min(1.0, telling / _MUCH_TELLING),
-            "it is of another place": bool(meant) and not said & meant,
-            "an amount, and it has one": amount and words.measures(one.id),
-            "denied": amiss and not says("not", one.phrase),
-            "praised": praised and not (when and says("good", one.phrase)),
-            "how likely it is among all signs, by its words": likely,
-            "how far it leads the others, by its words": likely - log(chances[likeliest[first]] + _HARDLY),
-            "no sign is likelier by its words": first,
-            "nor does any fit better": first and not place,
-            "the place stands in the sentence before": led,
-        }
-        yield one.id, {name: float(value) for name, value in features.items()}
-
-
 def _body(words: Words, text: str) -> tuple[float, str, str] | None:
     """The body note a text names, if it is about the body and not about cloth or a pose."""
     if pattern("when").match(text) or any(says(kind, text) for kind in ("cloth", "posed", "since last time")):
         return None
-    body = _best(words, "body note", text)
+    body = best_rule(words, "body note", text, _NEEDS["body note"])
     if body is None:
         return None
     if says("owned", pattern("at a place").sub(" ", text)):
         return body
     return body if body[0] >= _OF_OTHERS and words.telling("body note", text) >= 2 else None
-
-
-def _plain(text: str) -> str:
-    return re.sub(r"([a-z])\1{2,}", r"\1", without_amounts(text))  # huuuge
-
-
-def _best(words: Words, kind: Kind, text: str) -> tuple[float, str, str] | None:
-    """The fit, id and phrase of the rule a text names; None if none fits well enough."""
-    text = _plain(text)
-    least, whole, enough_beside, fewest = _FIT[kind]
-    telling = words.telling(kind, text)
-    few = words.length(text) <= _FEW
-    if not telling or (telling < fewest and not few):
-        return None
-    heard = words.heard(kind, text, _FIT_LENIENT, _UNKNOWN, _FIT_WHOLE)
-    if not heard:
-        return None
-    fit, phrase = heard[0].fit, heard[0].phrase
-    evidence, beside = words.evidence(kind, text, phrase)
-    if not few or fit < _WHOLLY or (says("not", text) and telling < fewest):
-        fit *= min(1.0, evidence / whole) * min(1.0, beside / enough_beside)
-    return (fit, heard[0].id, phrase) if fit >= least else None
 
 
 def _finding(base: RuleBase, name: str, parts: Sequence[str], doubtful: bool, units: Units) -> Finding:

@@ -1,14 +1,12 @@
 """What is known about one fitting: symptoms seen or not, body notes, earlier alterations.
 
-Findings are where the data flow starts: findings, beliefs, recommendations, documents. They are also parsed from words here, and
-contradictions in them are settled until somebody looks again.
+Findings are where the data flow starts: findings, beliefs, recommendations, documents. Contradictions in them are settled here
+until somebody looks again.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import Annotated, Any, Literal, get_args
@@ -16,8 +14,7 @@ from typing import Annotated, Any, Literal, get_args
 from pydantic import Field
 
 from fitdiag.knowledge.model import RuleBase, Seen, Severity, Symptom
-from fitdiag.problems import one_line
-from fitdiag.units import LONGEST_MM, InvalidLengthError, Units, parse_length
+from fitdiag.units import LONGEST_MM, Units
 
 TAPE_MM = 1.0  # reading error of a tape, so that 3/8 in passes for 1 cm
 Side = Literal["left", "right", "both"]
@@ -136,86 +133,6 @@ def measured_apart(symptom: Symptom, left_mm: float, right_mm: float, *, error_m
     side: Side = "both" if seen[0] == seen[1] else "left" if seen[0] else "right"
     whole = measured(symptom, amount, side=side if any(seen) else None, error_mm=error_mm, origin=origin)
     return replace(whole, left_mm=left_mm, right_mm=right_mm)
-
-
-SEEN_WORDS: Mapping[str, Seen] = {
-    "yes": "yes", "y": "yes", "seen": "yes", "no": "no", "n": "no", "not seen": "no", "none": "no",
-    "unsure": "unsure", "can't say": "unsure", "cannot say": "unsure", "cant say": "unsure", "don't know": "unsure",
-    "yep": "yes", "yeah": "yes", "nope": "no", "not at all": "no", "maybe": "unsure", "dunno": "unsure",
-}  # fmt: skip
-_SEVERITY_WORDS: Mapping[str, Severity] = {
-    "slightly": "slight", "a bit": "slight", "a little": "slight", "sort of": "slight", "somewhat": "slight",
-    "clearly": "clear", "strongly": "strong", "very": "strong", "a lot": "strong",
-}  # fmt: skip
-_NOTHING = frozenset(("nothing", "none", "no", "nil", "0"))
-_SIDE = re.compile(r"\b(left|right|both)\b(?: sides?\b)?")
-
-
-class InvalidFindingError(ValueError):
-    """The text does not answer this symptom; the message says what would."""
-
-
-def parse_words(symptom: Symptom, text: str) -> Finding:
-    """Read an answer as people write it: yes, no, can't say, slight, `3/4 in`, `yes left`, `left 3/8 in, right 3/4 in`.
-
-    Raises InvalidFindingError when it is none of these, or an amount without a unit.
-    """
-    words = " ".join(text.strip().lower().replace("’", "'").split())
-    parts = _SIDE.split(words)  # the texts around the sides, alternating with the sides
-    texts = [part.strip(" ,;:").removeprefix("and ").removesuffix(" and").strip(" ,;:") for part in parts[::2]]
-    sides, amounts = parts[1::2], [part for part in texts if part]
-    if {*sides} == {"left", "right"} and len(sides) == len(amounts) == 2 and texts[1] and any(map(str.isdigit, words)):
-        return _read_apart(symptom, dict(zip(sides, amounts, strict=True)))
-    if words[:1] in ("-", "\u2212") and any(char.isdigit() for char in words):
-        raise InvalidFindingError(f"'{one_line(text, 30)}' is less than nothing; {_other_way(symptom)}")
-    side: Side | None = None
-    if sides:
-        side, words = next((one for one in SIDES if {one} == {*sides}), "both"), " ".join(amounts)
-    if side is not None and not words:
-        return Finding(symptom.id, "yes", side=side)
-    for prefix in ("yes, ", "yes "):
-        words = words.removeprefix(prefix) if words != prefix.strip() else words
-    if words in SEEN_WORDS:
-        return Finding(symptom.id, SEEN_WORDS[words], side=side)
-    severity = _SEVERITY_WORDS.get(words, words)
-    if severity in SEVERITIES:
-        return Finding(symptom.id, "yes", severity=severity, side=side)
-    shown = one_line(text, 30)
-    if symptom.measure is None:
-        if words[:1].isdigit():
-            raise InvalidFindingError(f"'{shown}': this sign has no amount; answer yes, no or can't say")
-        raise InvalidFindingError(f"'{shown}' is not an answer; write yes, no, can't say, slight, clear or strong")
-    try:
-        return measured(symptom, parse_length(words).mm, side=side)
-    except InvalidLengthError as error:
-        if any(char.isdigit() for char in words):
-            raise InvalidFindingError(str(error)) from None
-        hint = "write yes, no, can't say, slight, clear, strong or an amount like 3/4 in"
-        raise InvalidFindingError(f"'{shown}' is not an answer; {hint}") from None
-
-
-def _other_way(symptom: Symptom) -> str:
-    """What to answer if a reading goes the other way."""
-    mirror = symptom.measure.mirror_of if symptom.measure else None
-    other = mirror or next(iter(symptom.opposite), None)
-    return f"if it goes the other way, answer '{other}'" if other else "write 0 where there is nothing"
-
-
-def _read_apart(symptom: Symptom, amounts: Mapping[str, str]) -> Finding:
-    """Read `left 3/8 in, right 3/4 in` as one finding with two amounts; a unit written once counts for both."""
-    if symptom.measure is None:
-        raise InvalidFindingError("this sign has no amount; answer yes, no or can't say, with left or right")
-    unit: Units | None = None
-    for words in (amounts["right"], amounts["left"]):
-        with suppress(InvalidLengthError):
-            unit = parse_length(words).unit or unit
-    mm = {}
-    for side, words in sorted(amounts.items()):
-        try:
-            mm[side] = 0.0 if words in _NOTHING else parse_length(words, unit).mm
-        except InvalidLengthError as error:
-            raise InvalidFindingError(f"{side}: {error}") from None
-    return measured_apart(symptom, mm["left"], mm["right"])
 
 
 _APART = 2.0  # sides differ from this many times the difference between two careful fitters; a fitter's judgement

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -23,23 +24,21 @@ from pydantic import (
 from fitdiag.knowledge.basics import LengthMm, Names, Part, length_mm, one_or_many, ref
 from fitdiag.knowledge.findings import (
     MOST_DONE,
-    SEEN_WORDS,
     SIDES,
     Done,
     Earlier,
     Finding,
     Findings,
-    InvalidFindingError,
     Origin,
     ReadingsFrom,
     RoundNumber,
     Side,
     measured,
     measured_apart,
-    parse_words,
 )
 from fitdiag.knowledge.model import KINDS, BodyMeasure, RuleBase, Seen, Severity, Symptom
 from fitdiag.knowledge.reading import AsItIs, Location, check_schema, file_text, problems_of, quoted, wrong
+from fitdiag.knowledge.said import only_says, read_said
 from fitdiag.knowledge.strict_yaml import Document, read_yaml
 from fitdiag.plausible import doubt_of_alteration, doubt_of_body, doubt_of_sign
 from fitdiag.problems import Hints, ProblemsFoundError, one_line, stop
@@ -97,9 +96,10 @@ def _graded(value: object, info: ValidationInfo[Any]) -> tuple[str, Side | None]
 def _seen(value: object) -> object:
     if isinstance(value, bool):
         return "yes" if value else "no"
-    if not isinstance(value, str) or value not in SEEN_WORDS:
+    said = read_said(value, "in") if isinstance(value, str) and only_says(value) else None
+    if said is None:
         raise wrong("value", f"{quoted(value)} is not one of yes, no or unsure")
-    return SEEN_WORDS[value]
+    return said.seen
 
 
 def named(value: object) -> object:
@@ -126,10 +126,7 @@ def _answered(
     if isinstance(value, bool):
         return Finding(name, "yes" if value else "no")
     if isinstance(value, str):
-        try:
-            finding = parse_words(symptom, value)
-        except InvalidFindingError as error:
-            raise wrong("answer", f"{name}: {error}") from None
+        finding = _in_words(symptom, value, units)
     elif isinstance(value, Mapping):
         finding = _in_block(symptom, block(value))
     else:
@@ -141,6 +138,24 @@ def _answered(
         hint = f"it shows {most} at the most; check the unit and the decimal point"
         raise wrong("amount", f"{name}: {format_length(max(amounts), units)}: {doubt}", hint)
     return finding
+
+
+def _in_words(symptom: Symptom, text: str, units: Units) -> Finding:
+    """A finding from an answer as people write it: yes, can't say, slight left, `3/4 in`, `left 3/8 in, right 3/4 in`."""
+    shown, how = f"{symptom.id}: {quoted(text)}", "write yes, no, can't say, slight, clear or strong"
+    said = read_said(text, units) if only_says(text) else None
+    if said is None and re.match(r"\s*[-\u2212] ?[\d.]", text):
+        other = (symptom.measure and symptom.measure.mirror_of) or next(iter(symptom.opposite), "")
+        instead = f"if it goes the other way, answer '{other}'" if other else "write 0 where there is nothing"
+        raise wrong("answer", f"{shown} is less than nothing; {instead}")
+    if said is None:
+        amount = "" if symptom.measure is None else " or an amount like 3/4 in"
+        raise wrong("answer", f"{shown} is not an answer; {how}{amount}")
+    if said.length is not None and symptom.measure is None:
+        raise wrong("answer", f"{shown}: this sign has no amount; {how}")
+    if said.length is not None and said.length.unit is None and said.length.mm:
+        raise wrong("answer", f"{shown} has no unit; write in, cm or mm after it")
+    return said.finding(symptom, "file")
 
 
 def _in_block(symptom: Symptom, answer: _Answer) -> Finding:

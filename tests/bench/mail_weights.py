@@ -1,4 +1,4 @@
-"""How likely a clause of a mail names a sign: the weights of `fitdiag/interview/mail.py` fitted anew, and judged on what they did not see.
+"""How likely a clause of a mail names a sign: the weights of `interview/meaning.py` fitted anew, and judged on what they did not see.
 
     python tests/bench/mail_weights.py [--least P ...] [--mails N]
 
@@ -20,7 +20,8 @@ import numpy as np
 import yaml
 
 from fitdiag.interview import mail as reader
-from fitdiag.interview.mail import WEIGHTS, Span, chosen
+from fitdiag.interview.mail import Span, chosen
+from fitdiag.interview.meaning import WEIGHTS
 from fitdiag.interview.search import Words
 from fitdiag.knowledge.load import load_rules
 

@@ -1,0 +1,131 @@
+"""What some words may name: the signs, each with how likely it is, and the rule of another kind that fits best.
+
+Mails are read and typed lines are looked up by the same figures; a line that is likely to name nothing is offered nothing.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from math import exp, log
+
+from fitdiag.interview.clauses import judged, says
+from fitdiag.interview.search import Kind, Words
+from fitdiag.knowledge.amounts import names_length, without_amounts
+
+# Logistic regression weights for whether a clause names a sign; fitted by `tests/bench/mail_weights.py`, which names its data.
+WEIGHTS: Mapping[str, float] = {
+    "always": -3.73,
+    "how much of the clause a phrase of the sign holds": 2.12,
+    "how many words they share": 1.47,
+    "how many words tell of any sign": 0.35,
+    "it is of another place": -0.76,
+    "an amount, and it has one": 1.66,
+    "denied": -1.89,
+    "praised": -2.41,
+    "how likely it is among all signs, by its words": 1.28,
+    "how far it leads the others, by its words": 0.70,
+    "no sign is likelier by its words": -0.76,
+    "nor does any fit better": 1.02,
+    "the place stands in the sentence before": -1.18,
+}
+_LENIENT, _UNKNOWN, _WHOLE = 0.2, 0.5, 0.35  # as in `Words.heard`
+_MANY_SHARED, _MUCH_TELLING, _NEAREST = 4, 5, 3
+_WIDEST = 12  # signs ranked lower are never considered
+_HARDLY = 0.001  # added to a probability before taking its logarithm
+_FIT_LENIENT, _FIT_WHOLE = 0.4, 0.5
+_FEW, _WHOLLY = 2, 0.85  # up to so many words may be a rule's whole phrase; least fit for that
+# Least probability of a sign to offer one for typed words; it loses 1 in 350 phrases of signs (those not used to judge), and of
+# 225 sentences of mails that name none it offers something for 79, where the fit alone would for 200.
+_OFFERED_FROM, _PLAINLY = 0.01, 0.8
+_OFFERED_FIT, _OFFERED_EVIDENCE = (
+    0.4,
+    3.5,
+)  # the same for body notes and alterations, which have too few phrases for probabilities
+
+
+def offers(words: Words, kind: Kind, text: str) -> tuple[str, ...]:
+    """The rules that typed words may mean, likeliest first; none if they more likely mean nothing of this kind."""
+    fit = words.fit(kind, text)
+    if fit >= _PLAINLY and not words.strange(kind, text):
+        return words.find(kind, text)
+    if kind == "symptom":
+        known = any(chance(features) >= _OFFERED_FROM for _, features in signs_in(words, text, (), led=False))
+    else:
+        heard = words.heard(kind, text, _FIT_LENIENT, _UNKNOWN, _FIT_WHOLE)[:1]
+        evidence = sum(words.evidence(kind, text, one.phrase)[0] for one in heard)
+        known = fit * min(1.0, evidence / _OFFERED_EVIDENCE) >= _OFFERED_FIT
+    return words.find(kind, text) if known else ()
+
+
+def chance(features: Mapping[str, float]) -> float:
+    """The probability that some clauses name a sign, from its features."""
+    return 1.0 / (1.0 + exp(-sum(WEIGHTS[name] * value for name, value in features.items())))
+
+
+def signs_in(words: Words, text: str, part: Sequence[str], led: bool) -> Iterator[tuple[str, dict[str, float]]]:
+    """The signs that some clauses may name, each with its features, named as in `WEIGHTS`.
+
+    `text`: the clauses as read; `led`: preceded by the place they refer to.
+    """
+    amount = names_length(text)
+    text = _bare_words(text)
+    telling = words.telling("symptom", text)
+    if not telling:
+        return
+    heard = words.heard("symptom", text, _LENIENT, _UNKNOWN, _WHOLE)
+    chances = words.chances("symptom", text)
+    likeliest = sorted(chances, key=lambda name: -chances[name])[:_NEAREST]
+    said = set(words.places(text).split())
+    amiss, praised = judged(part)
+    when = says("when", text)
+    for place, one in enumerate(heard[:_WIDEST]):
+        if place >= _NEAREST and one.id not in likeliest:
+            continue
+        first = one.id == likeliest[0]
+        likely = log(chances[one.id] + _HARDLY)
+        shared = len(words.shared("symptom", text, one.phrase))
+        meant = set(words.places(one.phrase).split())
+        features = {
+            "always": 1.0,
+            "how much of the clause a phrase of the sign holds": one.covered,
+            "how many words they share": min(1.0, shared / _MANY_SHARED),
+            "how many words tell of any sign": min(1.0, telling / _MUCH_TELLING),
+            "it is of another place": bool(meant) and not said & meant,
+            "an amount, and it has one": amount and words.measures(one.id),
+            "denied": amiss and not says("not", one.phrase),
+            "praised": praised and not (when and says("good", one.phrase)),
+            "how likely it is among all signs, by its words": likely,
+            "how far it leads the others, by its words": likely - log(chances[likeliest[first]] + _HARDLY),
+            "no sign is likelier by its words": first,
+            "nor does any fit better": first and not place,
+            "the place stands in the sentence before": led,
+        }
+        yield one.id, {name: float(value) for name, value in features.items()}
+
+
+def _bare_words(text: str) -> str:
+    return re.sub(r"([a-z])\1{2,}", r"\1", without_amounts(text))  # huuuge
+
+
+def best_rule(
+    words: Words, kind: Kind, text: str, needs: tuple[float, float, float, int]
+) -> tuple[float, str, str] | None:
+    """The fit, id and phrase of the rule a text names; None if none fits well enough.
+
+    `needs`: least fit, least evidence, least evidence apart from places, fewest telling words.
+    """
+    text = _bare_words(text)
+    least, whole, enough_beside, fewest = needs
+    telling = words.telling(kind, text)
+    few = words.length(text) <= _FEW
+    if not telling or (telling < fewest and not few):
+        return None
+    heard = words.heard(kind, text, _FIT_LENIENT, _UNKNOWN, _FIT_WHOLE)
+    if not heard:
+        return None
+    fit, phrase = heard[0].fit, heard[0].phrase
+    evidence, beside = words.evidence(kind, text, phrase)
+    if not few or fit < _WHOLLY or (says("not", text) and telling < fewest):
+        fit *= min(1.0, evidence / whole) * min(1.0, beside / enough_beside)
+    return (fit, heard[0].id, phrase) if fit >= least else None

@@ -1,0 +1,229 @@
+"""Read what one clause says of one sign: yes or no in any wording, an amount, a side, how strong, or that it cannot be judged.
+
+A text becomes one `Said`, or None if it is no answer; amounts and sides may stand anywhere in it. Interview, mails and findings
+files all read them here. What people say for yes, for no and for how much is in `said.yaml`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from itertools import pairwise
+from pathlib import Path
+
+from fitdiag.knowledge.amounts import COMPARED, ONE_SIDE, RANGE, Item, items_of, tidy, without_amounts
+from fitdiag.knowledge.findings import SEVERITIES, Finding, Origin, Side, measured, measured_apart
+from fitdiag.knowledge.model import Seen, Severity, Symptom
+from fitdiag.knowledge.strict_yaml import read_yaml
+from fitdiag.units import Length, Units
+
+
+@dataclass(frozen=True)
+class Said:
+    """What an answer says about one sign.
+
+    `length`: the length given, the middle of a range, or the larger of two sides; `apart`: left and right lengths; `error_mm`:
+    standard deviation of an inexact length (half of a range, a quarter of a vague one). `more`: the side that shows it more;
+    `look_again`: it cannot be judged now, but can be photographed or asked.
+    """
+
+    seen: Seen
+    severity: Severity | None = None
+    side: Side | None = None
+    more: Side | None = None
+    length: Length | None = None
+    error_mm: float | None = None
+    apart: tuple[Length, Length] | None = None
+    look_again: bool = False
+
+    def finding(self, symptom: Symptom, origin: Origin) -> Finding:
+        """Return this answer as a finding; a length decides whether the sign counts as seen."""
+        if symptom.measure is None or self.length is None:
+            return Finding(symptom.id, self.seen, severity=self.severity, side=self.side, origin=origin)
+        if self.apart is not None:
+            left, right = self.apart
+            return measured_apart(symptom, left.mm, right.mm, error_mm=self.error_mm, origin=origin)
+        return measured(symptom, self.length.mm, side=self.side, error_mm=self.error_mm, origin=origin)
+
+
+# -- words for yes, no and how much ----------------------------------------------------------------------------------------
+
+
+@cache
+def _phrases(kind: str) -> re.Pattern[str]:
+    """A pattern of everything people say for one kind: yes, no, unsure, look_again, slight, clear, strong."""
+    parts = read_yaml(Path(__file__).with_name("said.yaml")).data[kind]
+    return re.compile(rf"(?<![\w'])(?:{'|'.join(parts)})(?![\w'])")
+
+
+def _says(kind: str, text: str) -> re.Match[str] | None:
+    return _phrases(kind).search(text)
+
+
+_LONGEST = 300
+_LONGEST_YES = 60
+_POLITE = r"(?:[ ,]+(?:please|thanks|thank you|then|so|that'?s it))*"
+
+
+def answers_only(text: str, *kinds: str) -> bool:
+    """Whether a text consists only of phrases of these kinds."""
+    plain, said = tidy(text).rstrip(".!"), "|".join(_phrases(kind).pattern for kind in kinds)
+    return len(plain) <= _LONGEST_YES and re.fullmatch(rf"(?:(?:{said}){_POLITE}[ ,]*)+", plain) is not None
+
+
+def agreed(text: str) -> bool | None:
+    """Read the answer to a yes-or-no question asked with `1 yes  2 no`; None if it is neither."""
+    if text.strip(" .)!") in ("1", "2"):
+        return "1" in text
+    if answers_only(text, "yes", "either", "agree"):
+        return True
+    return False if answers_only(text, "no") else None
+
+
+def may_be_either(text: str) -> bool:
+    """Whether a text like "ok" could mean either that a sign is there or that all is well."""
+    return answers_only(text, "either")
+
+
+_JOINING = re.compile(r"[,;:&]|\b(?:and|only|on|the)\b")
+_JOINS_A_RANGE = re.compile(r" ?(?:-|–|to|or|and|till) ?")
+_NOT_THERE = re.compile(
+    r"\b(?:not (?:on |at |in )?|(?:nothing|none) (?:on|at|in) )(?:the |my |her |his )?(?:(?P<left>left)|right)\b"
+)
+
+
+def _without(plain: str, items: Sequence[Item]) -> str:
+    """Return the text without its lengths and sides."""
+    for item in sorted(items, key=lambda item: -item.start):
+        if item.kind != "zero":
+            plain = f"{plain[: item.start]} {plain[item.end :]}"
+    return " ".join(plain.split())
+
+
+def _more(items: Sequence[Item], plain: str) -> Side | None:
+    """The side that shows it more, if an answer compares the two: left more, mostly on the right, more left than right."""
+    sides = [item for item in items if item.side in ("left", "right")]
+    for match in COMPARED.finditer(plain):
+        if sides and not any(item.start <= match.start() < item.end for item in items):  # not: more than 1 in
+            before = [item.side for item in sides if item.end <= match.start()]
+            return before[-1] if before else sides[0].side
+    return None
+
+
+def _sides_denied(plain: str) -> set[Side | None]:
+    """The sides said not to show it: right in "left, not the right"."""
+    return {"left" if match["left"] else "right" for match in _NOT_THERE.finditer(plain)}
+
+
+def _beside(one: Item, other: Item) -> bool:
+    """Whether two items are close together."""
+    return max(one.start, other.start) - min(one.end, other.end) <= 12
+
+
+def _measured(items: Sequence[Item], plain: str) -> Said:
+    """Read an answer with lengths, matching each length to its side."""
+    found = [(item, item.length) for item in items if item.length is not None]
+    (where, first), (then, last) = found[0], found[-1]
+    sides = [item.side for item in items if item.side is not None]
+    if len(found) == 1 and len(denied := _sides_denied(plain)) == 1 and len(shown := {*sides} - denied) == 1:
+        return Said("yes" if first.mm else "no", length=first, error_mm=_quarter(first), side=shown.pop())
+    if len(found) == 2 and len(sides) < 2 and _JOINS_A_RANGE.fullmatch(plain[where.end : then.start]):
+        middle = replace(first, mm=(first.mm + last.mm) / 2, vague=True)
+        return Said("yes", length=middle, error_mm=abs(last.mm - first.mm) / 2 or None, side=next(iter(sides), None))
+    nothing = [item for item in items if item.kind == "zero" and any(one.side and _beside(one, item) for one in items)]
+    said = [item.length or Length(0.0, None) for item in items if item.length or item in nothing]
+    by_side = dict(zip(sides, said, strict=True)) if len(sides) == len(said) == 2 else {}
+    if {"left", "right"} == by_side.keys():
+        left, right = by_side["left"], by_side["right"]
+        longer = left if left.mm >= right.mm else right
+        length = replace(longer, unit=left.unit or right.unit, vague=left.vague or right.vague)
+        return Said("yes" if length.mm else "no", length=length, error_mm=_quarter(length), apart=(left, right))
+    more = _more(items, plain)
+    side: Side | None = "both" if more else _side_of(where, items, plain)
+    return Said("yes" if first.mm else "no", length=first, error_mm=_quarter(first), side=side, more=more)
+
+
+def _quarter(length: Length) -> float | None:
+    return length.mm / 4 if length.vague else None
+
+
+def _side_of(length: Item, items: Sequence[Item], plain: str) -> Side | None:
+    """The side a length belongs to: both if joined by "and", else the last one named before it, or the first after it."""
+    sides = [item for item in items if item.side is not None]
+    if any(plain[a.end : b.start].strip(" ,") in ("and", "&", "") and a.side != b.side for a, b in pairwise(sides)):
+        return "both"
+    before = [item for item in sides if item.end <= length.start]
+    return before[-1].side if before else sides[0].side if sides else None
+
+
+# -- answers in words --------------------------------------------------------------------------------------------------
+
+# "no, a bit" is asked again
+_NO_BUT = re.compile(r"^(?:no|nope|nah)[ ,]+(?:(?:only|just|but) )*(?=[a-z])(?!not\b|.*\b(?:better|improved)\b)")
+
+
+def _in_words(rest: str, items: Sequence[Item], plain: str) -> Said | None:
+    nothing = [item for item in items if item.kind == "zero"]
+    clear = _sides_denied(plain) or {
+        one.side for one in items if one.side and any(one.start <= no.start and _beside(one, no) for no in nothing)
+    }
+    more, severity = _more(items, plain), _severity(rest)
+    names = {item.side for item in items if item.side is not None}
+    shown = names - clear if len(names) == 2 and len(clear) == 1 and not more else names
+    side: Side | None = next(iter(shown)) if len(shown) == 1 and not more else "both" if shown else None
+    if shown != names:
+        return Said("yes", severity=severity, side=side)
+    if rest.startswith(("no,", "no ", "nope", "nah")) and not re.match(r"no (?:doubt|question)", rest):
+        return None if _NO_BUT.match(rest) and answers_only(_NO_BUT.sub("", rest), *SEVERITIES) else Said("no")
+    if severity is None and (match := _says("no", rest)) and not _phrases("yes").match(rest):
+        return Said("no") if not side or match.start() < 3 else Said("yes", side=side, more=more)
+    if severity == "strong" and _says("no", rest) and re.search(r"not? (?:really|very|much|a lot|so much)", rest):
+        return Said("no")
+    if severity is not None or side is not None or _says("yes", rest):
+        return Said("yes", severity=severity, side=side, more=more)
+    return None
+
+
+def _severity(rest: str) -> Severity | None:
+    if _says("slight", rest) and not re.search(r"\bquite a bit\b", rest):
+        return "slight"
+    if _says("clear", rest):
+        return "clear"
+    return "strong" if _says("strong", rest) else None
+
+
+# -- a clause ---------------------------------------------------------------------------------------------------------
+
+
+def read_said(text: str, units: Units) -> Said | None:
+    """Read a text as an answer about one sign; None if it is not one. Bare numbers are in `units`."""
+    plain = re.sub(r"([a-z])\1{2,}", r"\1", tidy(text))  # yesss
+    plain = RANGE.sub(_with_unit, plain)
+    asked = plain.endswith("?") and not re.fullmatch(r"\?+", plain)
+    if not plain or len(plain) > _LONGEST or (asked and not re.search(r"\d", plain)):
+        return None
+    found = [
+        replace(item, length=replace(item.length, vague=True)) if asked and item.length is not None else item
+        for item in items_of(plain, units)
+    ]
+    lengths = [item.length for item in found if item.length is not None]
+    rest = _without(plain, found)
+    if _says("look_again", plain):
+        return Said("unsure", look_again=True)
+    if _says("unsure", rest) and not lengths:
+        return Said("unsure")
+    return _measured(found, plain) if lengths else _in_words(rest, found, plain)
+
+
+def only_says(text: str) -> bool:
+    """Whether a text holds nothing beside amounts, sides and the words of an answer: 1/2 in left, a touch, can't say."""
+    plain = _JOINING.sub(" ", ONE_SIDE.sub(" ", without_amounts(text))).strip(" .!")
+    return not plain or answers_only(" ".join(plain.split()), "yes", "no", "either", *SEVERITIES, "unsure")
+
+
+def _with_unit(found: re.Match[str]) -> str:
+    """Give the lower end of a range the unit of the upper one: 2 or 3 cm."""
+    low, to, high, unit = found.group("low", "to", "high", "unit")
+    return f"{low} {unit} {to.strip()} {high} {unit}" if unit else found[0]
