@@ -304,10 +304,10 @@ class Followed(Rule):
 
 
 class Chart(Rule):
-    """A chart of one measure over the rounds of a case: `of` the first sign or measure found, times 1 or -1."""
+    """A chart of one amount over the rounds of a case: `of` the first sign found, times 1 or -1."""
 
     title: Text
-    of: Mapping[Text, Literal[1, -1]]
+    of: Mapping[Annotated[Id, ref("symptom")], Literal[1, -1]]
     note: str = ""
 
 
