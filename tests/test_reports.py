@@ -369,8 +369,8 @@ def test_another_ending_is_refused(place: Path, capsys: pytest.CaptureFixture[st
     """An ending that is no format is refused with those that are, and nothing is written."""
     assert export(place, name) == 1
     (line,) = capsys.readouterr().err.splitlines()
-    assert "is not a format to write" in line
-    assert ".md, .csv, .json, .txt" in line
+    assert "is not a format this command writes" in line
+    assert ".md, .csv, .json, .txt, .html or .pdf" in line
     assert line.isprintable()
     assert list(place.iterdir()) == []
 

@@ -9,9 +9,9 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fitdiag.cli.arguments import lengths, paper_of, rules_of, units_of
-from fitdiag.cli.output import save, say, say_all, say_written, width, write, write_data
-from fitdiag.files import make_folder
+from fitdiag.cli.arguments import ending_of, lengths, paper_of, rules_of, units_of
+from fitdiag.cli.output import save, say, say_all, width, write, write_data
+from fitdiag.files import make_folder, write_atomically
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.folders import shipped
@@ -20,7 +20,7 @@ from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.planning.stages import Effects
 from fitdiag.problems import ProblemsFoundError, command, one_line, stop
 from fitdiag.reports.report import make_report
-from fitdiag.reports.writers import PAGES, as_data, on_screen, write_report
+from fitdiag.reports.writers import PAGES, WRITERS, as_data, as_markdown, on_screen
 from fitdiag.sessions.log import ReadLog, day_of, read_log
 from fitdiag.sessions.state import Conclusion, conclude
 
@@ -157,7 +157,7 @@ def export(
     paper: str | None, alone: bool,
 ) -> int:  # fmt: skip
     """Write the list of a log, or the client's page (without asking for photos, as the client was present)."""
-    kind = Path(to).suffix.lower()
+    kind = ending_of(to, *WRITERS, *PAGES)
     for given, option, kinds in ((large, "--large", PAGES), (paper, "--paper", (".pdf",))):
         if given and kind not in kinds:
             message = f"{option} is for the page the client takes home"
@@ -169,8 +169,7 @@ def export(
     conclusion, name = conclude(base, findings), one_line(client or "", 80)
     if kind not in PAGES:
         words = for_wearer(base, alone=True) if alone else base
-        write_report(make_report(words, conclusion, name), Path(to), replace=replace)
-        say_written(to)
+        save(to, WRITERS[kind](make_report(words, conclusion, name)), replace=replace)
         return 0
     from fitdiag.reports.client_pdf import client_pdf
     from fitdiag.reports.sheet import Heading, client_page, make_sheet
@@ -193,7 +192,7 @@ def demo(to: str) -> int:
     say_list(base, result.conclusion, full=True)
     written = Path(to, "lamplighter.md")
     make_folder(written.parent)
-    write_report(make_report(base, result.conclusion), written, replace=True)
+    write_atomically(written, as_markdown(make_report(base, result.conclusion)), replace=True)
     say_differences(result)
     say(f"The list as a document: {one_line(written)}")
     say(f"Your own: {command('fitdiag', 'interview')}")

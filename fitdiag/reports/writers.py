@@ -1,4 +1,4 @@
-"""The writers: plain text, Markdown, CSV and JSON from one report, and the atomic write to disk.
+"""The writers: plain text, Markdown, CSV and JSON from one report.
 
 Text from outside (a client's name, a note) stays text everywhere: Markdown signs are escaped, a spreadsheet cell that would
 be read as a formula gets a leading apostrophe, control characters never reach a terminal.
@@ -13,15 +13,13 @@ import re
 import textwrap
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 from fitdiag.diagnosis.joint import CauseExtent
-from fitdiag.files import write_atomically
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.plan import Recommendation
 from fitdiag.planning.stages import HONEST, Effects, Simulation, Stage
-from fitdiag.problems import one_line, stop
+from fitdiag.problems import one_line
 from fitdiag.reports.report import SIDE_WORDS, Report, Section, cautions
 
 DIAGNOSIS_SCHEMA = "fitdiag.diagnosis/1"
@@ -273,15 +271,4 @@ def as_json(report: Report) -> str:
 WRITERS: Mapping[str, Callable[[Report], str]] = {
     ".md": as_markdown, ".csv": as_csv, ".json": as_json, ".txt": as_text,
 }  # fmt: skip
-
-
 PAGES = (".html", ".pdf")  # written by `reports.sheet` and `reports.client_pdf`
-
-
-def write_report(report: Report, path: Path, *, replace: bool = False) -> None:
-    """Write a report in the format its file name asks for. Raises ProblemsFoundError for another ending."""
-    writer = WRITERS.get(path.suffix.lower())
-    if writer is None:
-        message = f"'{one_line(path.suffix, 20)}' is not a format to write"
-        raise stop("format", message, where=path, hint=f"end the name in {', '.join((*WRITERS, *PAGES))}")
-    write_atomically(path, writer(report), replace=replace)
