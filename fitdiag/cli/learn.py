@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from fitdiag.cli.arguments import folder_of, rules_of
-from fitdiag.cli.output import say, say_all, say_problems, say_then, say_written, write_data
+from fitdiag.cli.output import say, say_problems, say_then, say_written, write_data
+from fitdiag.diagnosis.belief import chance_words, lower_first
 from fitdiag.diagnosis.learning import WEIGHT, Score
 from fitdiag.files import refuse_taken, write_atomically
 from fitdiag.knowledge.load import load_rules
@@ -88,19 +89,6 @@ def compare(one: str, other: str, rules: str | None, *, as_json: bool) -> int:
     if as_json:
         write_data(replay.as_data(comparison))
         return 0
-    for letter, side in (("A", comparison.a), ("B", comparison.b)):
-        say(f"{letter}: {replay.conclusion_sentence(base, side)}")
-        say_all(f"   {line}" for line in side.left_out)
-    say(f"\nAnswered by both: {comparison.both}; alike in {comparison.alike}.")
-    say(comparison.verdict)
-    matter = [difference for difference in comparison.differences if difference.matters]
-    others = [item for item in comparison.differences if not item.matters and item.moved >= replay.NOTICEABLE]
-    hardly = [item for item in comparison.differences if not item.matters and item.moved < replay.NOTICEABLE]
-    for title, differences in (("What matters: look at these again together", matter), ("What also differs", others)):
-        if differences:
-            say(f"\n{title}")
-            say_all(f"- {replay.difference_text(base, difference)}" for difference in differences)
-    if hardly:
-        titles = "; ".join(replay.difference_title(base, item) for item in hardly)
-        say(f"\nDiffers, and changes hardly anything: {titles}.")
+    words = {"title": base.title, "chance": chance_words, "lower": lower_first, "noticeable": replay.NOTICEABLE}
+    say(render("cli/compare.txt", found=comparison, **words).rstrip())
     return 0

@@ -12,7 +12,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal
 
-from fitdiag.diagnosis.belief import chance_words, lower_first
+from fitdiag.diagnosis.belief import chance_words
 from fitdiag.knowledge.findings import TAPE_MM, Done, Finding, Findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import Where, one_line, shown_path, stop
@@ -274,45 +274,7 @@ def _done_text(done: Iterable[Done], units: Units) -> str:
     return " and ".join("amount not known" if mm is None else format_given(mm, units) for mm in amounts)
 
 
-# -- in words and as data --------------------------------------------------------------------------------------------------
-
-
-def _alteration(base: RuleBase, alteration: str | None) -> str:
-    return lower_first(base.alterations[alteration].title) if alteration else "nothing yet"
-
-
-def conclusion_sentence(base: RuleBase, opinion: Opinion) -> str:
-    """What one session concludes, in one line."""
-    if opinion.leading is None:
-        return "No sign was seen, so no cause leads and nothing is advised."
-    return (
-        f"{base.causes[opinion.leading].title} ({chance_words(opinion.chance)});"
-        f" first: {_alteration(base, opinion.first)}."
-    )
-
-
-def difference_title(base: RuleBase, difference: Difference) -> str:
-    """The title of what is answered differently."""
-    title = base.title(difference.id)
-    return f"Done before: {lower_first(title)}" if difference.kind == "done" else title
-
-
-def difference_text(base: RuleBase, difference: Difference) -> str:
-    """Describe one difference and its effect."""
-    nothing = "not noted" if difference.kind != "symptom" else "not answered"
-    text = f"{difference_title(base, difference)}. A: {difference.a or nothing}. B: {difference.b or nothing}."
-    turned = []
-    now, then, cause = difference.now, difference.then, difference.most
-    if then.leading != now.leading:
-        turned.append(f"{lower_first(base.causes[then.leading].title) if then.leading else 'no cause'} leads")
-    if then.first != now.first:
-        turned.append(f"the first alteration is: {_alteration(base, then.first)}")
-    if turned:
-        text += f" With B's answer in A, {' and '.join(turned)}."
-    if difference.moved >= NOTICEABLE:
-        before, after = (chance_words(one.probability[cause]) for one in (now, then))
-        text += f" {base.causes[cause].title}: {before}, then {after}."
-    return text
+# -- as data --------------------------------------------------------------------------------------------------------------
 
 
 def as_data(comparison: Comparison) -> dict[str, Any]:
