@@ -255,15 +255,17 @@ class _Run:
             say(f"Cleaned, without location or camera data, in {shown_path(self.one.photos)}.")
         log = RoundLog.of(self.one)
         line: dict[str, Any] = {"event": "taken", "pictures": pictures}
-        if self.mine is not None or form is not None:
-            ticked = (*documents.pressing(self.base, form), *form.findings) if form is not None else ()
-            sum_, words = (form.checksum, form.summary) if form is not None else ("", "")
-            line |= rounds.came_in(self.base, self.case, self.mine, checksum=sum_, words=words, ticked=ticked)
-        if self.mail:
+        client: dict[str, Any] = {}
+        if form is not None:
+            ticked = (*documents.pressing(self.base, form), *form.findings)
+            client = {"words": form.summary, "checksum": form.checksum, "ticked": ticked}
+        elif self.mail:
             from fitdiag.interview.clauses import unwrapped
 
             proposed = documents.mail_events(self.base, self.mail, self.case.units, log.findings(self.base))
-            line = rounds.with_mail(line, self.mail, unwrapped(self.mail), proposed)
+            client = {"words": unwrapped(self.mail), "mail": self.mail, "proposed": proposed}
+        if client or self.mine is not None:
+            line |= rounds.came_in(self.base, self.case, self.mine, **client)
         line = {key: value for key, value in line.items() if value or key == "events"}
         if "from" not in line:
             return [] if pictures.items() <= log.pictures.items() else [line]

@@ -148,10 +148,10 @@ class Diagnosis:
         shows = {one.id: {link.symptom for link in one.shows} for one in self.base.causes.values()}
         return frozenset(cause for cause in shows if seen & (shows[cause] | {*self.joint.shown_by(cause)}))
 
-    @cached_property
+    @property
     def extents(self) -> Mapping[str, CauseExtent]:
         """The extent of each cause, if present, for causes that some reading bears on."""
-        return self.joint.extents(self.probability)
+        return self.joint.extents
 
     def _shifts(self) -> dict[str, list[Reason]]:
         """Reasons by cause: the factor of an answer is the odds with all answers over the odds without this one."""

@@ -389,7 +389,8 @@ class Joint:
                 shown.append(one.read.symptom)
         return tuple(shown)
 
-    def extents(self, probability: Mapping[str, float]) -> Mapping[str, CauseExtent]:
+    @cached_property
+    def extents(self) -> Mapping[str, CauseExtent]:
         """Each suspect's extent, averaged over the sets that hold it; from the suspect alone if no likely set does."""
         result = {}
         held = self.sets if self.measured > 1 else ()

@@ -68,11 +68,6 @@ class Layout:
         ]
         return Network(strengths.base_rate, strengths.seen_anyway, shown)
 
-    def causes_spoken_of(self, session: Session) -> set[int]:
-        """The causes a session bears on: known ones, and those that show a sign that was asked."""
-        shown = {self.links[number][0] for sign, _, _ in session.answers for number in self.of_sign[sign]}
-        return shown | {cause for cause, _ in session.known}
-
     @cached_property
     def number(self) -> dict[tuple[int, int], int]:
         """The index of the link of a cause and a sign."""
@@ -240,11 +235,12 @@ def learn(
 
 
 def _shifts(layout: Layout, sessions: Sequence[Session]) -> Mapping[int, Counter[float]]:
-    """Per cause: the factors on its prior odds in the sessions that bear on it, with their counts."""
+    """Per cause: the factors on its prior odds in the sessions in which it is known or shows a sign that was asked, with counts."""
     result: Mapping[int, Counter[float]] = defaultdict(Counter)
     for session in sessions:
         odds = dict(session.odds)
-        for cause in layout.causes_spoken_of(session):
+        shown = {layout.links[number][0] for sign, _, _ in session.answers for number in layout.of_sign[sign]}
+        for cause in shown | {cause for cause, _ in session.known}:
             result[cause][odds.get(cause, 1.0)] += 1
     return result
 

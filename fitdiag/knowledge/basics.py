@@ -44,6 +44,11 @@ def one_or_many(value: object) -> object:
     return [value] if isinstance(value, str | Mapping) else value
 
 
+def short_for(key: str) -> BeforeValidator:
+    """Accept a bare value as short for a block with that one key."""
+    return BeforeValidator(lambda value: value if isinstance(value, Mapping | list) else {key: value})
+
+
 def _yes_no(value: object) -> bool:
     if isinstance(value, bool) or value in ("yes", "no"):
         return value in (True, "yes")

@@ -21,7 +21,7 @@ from pydantic import (
     field_validator,
 )
 
-from fitdiag.knowledge.basics import LengthMm, Names, Part, length_mm, one_or_many, ref
+from fitdiag.knowledge.basics import LengthMm, Names, Part, length_mm, one_or_many, ref, short_for
 from fitdiag.knowledge.findings import (
     MOST_DONE,
     SIDES,
@@ -176,11 +176,6 @@ def _in_block(symptom: Symptom, answer: _Answer) -> Finding:
     return Finding(symptom.id, seen, answer.amount, answer.error, answer.severity, answer.side, answer.origin)
 
 
-def _short_for(key: str) -> BeforeValidator:
-    """Accept a bare value as short for a block with that one key."""
-    return BeforeValidator(lambda value: value if isinstance(value, Mapping | list) else {key: value})
-
-
 SymptomName = Annotated[str, ref("symptom")]
 BodyLengths = Annotated[dict[BodyMeasure, Annotated[float, PlainValidator(of_the_body)]], BeforeValidator(named)]
 
@@ -204,7 +199,7 @@ class _Reading(Part):
     error: LengthMm | None = None
 
 
-Readings = dict[Annotated[SymptomName, AfterValidator(_measurable)], Annotated[_Reading, _short_for("amount")]]
+Readings = dict[Annotated[SymptomName, AfterValidator(_measurable)], Annotated[_Reading, short_for("amount")]]
 
 
 class _Earlier(Part):
@@ -243,7 +238,7 @@ class FindingsFile(Part):
         BeforeValidator(noted),
     ] = {}
     symptoms: Annotated[dict[SymptomName, Annotated[_Answer, WrapValidator(_answered)]], BeforeValidator(named)] = {}
-    done: Annotated[tuple[Annotated[_Done, _short_for("alteration")], ...], Field(max_length=MOST_DONE)] = ()
+    done: Annotated[tuple[Annotated[_Done, short_for("alteration")], ...], Field(max_length=MOST_DONE)] = ()
     measures: _Measures = Field(default_factory=_Measures)
     notes: Annotated[tuple[str, ...], BeforeValidator(one_or_many)] = ()
     at_rest: Readings = {}

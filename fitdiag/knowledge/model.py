@@ -34,6 +34,7 @@ from fitdiag.knowledge.basics import (
     converted,
     one_or_many,
     ref,
+    short_for,
     source_key,
 )
 from fitdiag.knowledge.garment import Garment, MeasureRef, Move, Operation
@@ -244,10 +245,6 @@ class Cure(Rule):
     takes: float = Field(default=1.0, ge=-10, le=10)
 
 
-def _cure(value: object) -> object:
-    return {"how_well": value} if isinstance(value, str) else value
-
-
 class LookAlike(Rule):
     """A cause this one is mistaken for, and the symptoms that tell them apart."""
 
@@ -270,7 +267,7 @@ class Cause(Rule):
     shows: tuple[Shows, ...] = Field(min_length=1)
     body: Mapping[NoteId, MoreOrLess] = Field(default_factory=dict)
     after: Mapping[AlterationId, MoreOrLess] = Field(default_factory=dict)
-    cured_by: Mapping[AlterationId, Annotated[Cure, BeforeValidator(_cure)]] = Field(default_factory=dict)
+    cured_by: Mapping[AlterationId, Annotated[Cure, short_for("how_well")]] = Field(default_factory=dict)
     may_stay: Text | None = None
     not_when: tuple[Text, ...] = Field(min_length=1)
     look_alikes: tuple[LookAlike, ...] = ()

@@ -345,29 +345,20 @@ def changed_in_all(base: RuleBase, case: Case) -> list[str]:
 
 
 def came_in(
-    base: RuleBase, case: Case, given: Findings | None, *, checksum: str, words: str, ticked: Iterable[Finding]
-) -> dict[str, Any]:
-    """The fitter's findings and a form (its checksum, empty without one) as entries for a line of the round's log.
+    base: RuleBase, case: Case, given: Findings | None, *, words: str = "", checksum: str = "",
+    ticked: Iterable[Finding] = (), mail: str = "", proposed: Sequence[Event] = (),
+) -> dict[str, Any]:  # fmt: skip
+    """The fitter's findings, and the `words` of a form or a mail, as entries for a line of the round's log.
 
-    What the fitter saw outranks what the client ticked.
+    A form has a checksum and what the client ticked, which what the fitter saw outranks; a mail proposes events.
     """
     mine, known = given or Findings(units=case.units), RoundLog.of(case.rounds[-1]).findings(base)
     new = {
         item.symptom: item for item in ticked if getattr(known.symptoms.get(item.symptom), "origin", "form") == "form"
     }
-    source = f"{findings_text(mine, base.about.garment)}{checksum}"
-    events = events_of(replace(mine, client="", symptoms={**new, **mine.symptoms}), known)
+    source = f"{findings_text(mine, base.about.garment)}{checksum}{mail}"
+    events = [*events_of(replace(mine, client="", symptoms={**new, **mine.symptoms}), known), *proposed]
     return {"from": digest(source.encode()), "form": checksum, "words": words, "events": events}
-
-
-def with_mail(line: Mapping[str, Any], mail: str, words: str, events: Sequence[Event]) -> dict[str, Any]:
-    """Add a mail without a form to the entries: its words, and the events it proposes."""
-    return {
-        **line,
-        "from": digest(f"{line.get('from', '')}{mail}".encode()),
-        "words": "\n".join(filter(None, (line.get("words", ""), words))),
-        "events": [*line.get("events", ()), *events],
-    }
 
 
 # -- the list as the fitter wants it -------------------------------------------------------------------------------------
