@@ -131,7 +131,7 @@ def mark(
 ) -> int:  # fmt: skip
     if marks_file and len(pictures) > 1:
         raise stop("arguments", "--marks belongs to one picture", hint="give one picture at a time")
-    chosen: Units = units_of(units) if units else "in"
+    chosen = units_of(units or "in")
     drawn = lines_drawn(rules_of(rules))
     pages: list[Path] = []
     for picture in pictures:
@@ -175,7 +175,7 @@ def measure(
     if marks_files and len(marks_files) != len(pictures):
         message = f"{len(pictures)} pictures and {len(marks_files)} marks files"
         raise stop("arguments", message, hint="one --marks for each")
-    chosen: Units = units_of(units) if units else "in"
+    chosen = units_of(units or "in")
     girth = length_given(hip_girth, "the hip girth", 300)
     if findings:  # fail before the work
         refuse_taken(Path(findings), replace=replace)
@@ -350,7 +350,7 @@ def read_pictures(
     hip_width: str | None, behind: str | None, focal: float | None, findings: str | None, units: str | None,
     rules: str | None,
 ) -> int:  # fmt: skip
-    chosen: Units = units_of(units) if units else "in"
+    chosen = units_of(units or "in")
     girth, hung = length_given(hip_girth, "the hip girth", 300), length_given(behind, "--behind", -1000)
     named = [with_view(text) for text in pictures]
     folder = Path(to) if to else Path(named[0].partition("=")[2]).parent / "read"

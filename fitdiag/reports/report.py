@@ -125,13 +125,10 @@ class _Writer:
             "In short",
             plan.verdict,
             f"{counted(plan)}." if plan.recommendations else "",
-            Items("Now", tuple(map(self._in_a_row, now)), numbered=True),
-            Items("Only if needed", tuple(map(self._in_a_row, perhaps))),
+            Items("Now", tuple(map(_in_a_row, now)), numbered=True),
+            Items("Only if needed", tuple(map(_in_a_row, perhaps))),
             Items("Check at the next try-on", tuple(checks)),
         )
-
-    def _in_a_row(self, item: Recommendation) -> str:
-        return f"{item.title}: {item.amount.text}, {SIDE_WORDS[item.where]}"
 
     def findings(self) -> Section:
         known = self.known
@@ -289,9 +286,12 @@ def _capital(texts: Iterable[str]) -> tuple[str, ...]:
     return tuple(text[:1].upper() + text[1:] for text in texts)
 
 
+def _in_a_row(item: Recommendation) -> str:
+    return f"{item.title}: {item.amount.text}, {SIDE_WORDS[item.where]}"
+
+
 def brief(plan: Plan) -> Iterable[str]:
     """The plan in a few lines, for the end of an interview."""
     yield plan.verdict
     for item in plan.recommendations:
-        tail = f". {item.only_if}." if item.only_if else ""
-        yield f"{item.rank}. {item.title}: {item.amount.text}, {SIDE_WORDS[item.where]}{tail}"
+        yield f"{item.rank}. {_in_a_row(item)}{f'. {item.only_if}.' if item.only_if else ''}"
