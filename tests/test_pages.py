@@ -507,7 +507,7 @@ def test_the_one_sign_of_a_plan_turns_it() -> None:
 
 def test_the_history_reads_a_rise_as_a_drop_below_zero_and_keeps_the_expected() -> None:
     """A rise counts negative, a round without the measure has none, the expected stands with the round after."""
-    drop, grain, _ = rules().garment.charts  # type: ignore[union-attr]
+    drop, grain = rules().garment.charts  # type: ignore[union-attr]
     assert ((1, (-9.5, 6.0), None), (2, (19.05, 3.2), (3.0, 6.0))) == values(drop, ROUNDS)
     assert ((1, None, None), (2, (25.4, 3.0), None)) == values(grain, ROUNDS)
 
