@@ -23,6 +23,7 @@ from markdown_it import MarkdownIt
 from running import ended
 from small_rules import good_files, write_rules
 
+from fitdiag.files import write_atomically
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError, one_line
@@ -36,7 +37,6 @@ from fitdiag.reports.writers import (
     as_markdown,
     as_text,
     cell,
-    write_atomically,
 )
 from fitdiag.sessions.state import conclude
 from fitdiag.units import Units, format_length
