@@ -107,7 +107,7 @@ def test_plumb_lines_level_a_pitched_and_rolled_camera(seed: int) -> None:
     places = seen(np.array([[x, 950.0, 0.0] for x in (-300, -100, 0, 200, 300)]), lens, pitch, roll, bend)
     heights = pose.camera.rays(places)[:, 1] * 3000 + lens[1]
     assert np.ptp(heights) < 1.0
-    off = [pose.camera.rays(places)[:, 1].mean() - other.rays(places)[:, 1].mean() for other in pose.others]
+    off = [pose.camera.rays(places)[:, 1].mean() - other.rays(places)[:, 1].mean() for _, other in pose.others]
     assert abs(heights.mean() - 950.0) < 3 * 3000 * math.hypot(*off)
     assert heights == pytest.approx(np.full(5, 950.0), abs=18.0)  # 0.35 degrees
 

@@ -114,7 +114,7 @@ def test_a_plumb_line_that_a_chair_hides_below_does_not_tip_the_camera(lean: flo
     pairs = [(room.at(x, 850), room.at(x, -1150)) for x in (-697.0, 803.0)]
     pose = posed(follow(room.pixels(), pairs), FOCAL, 0.01)
     off = math.degrees(math.asin(pose.camera.up[2]) - math.asin(room.seen.up[2]))
-    open_ = [math.degrees(math.asin(other.up[2]) - math.asin(pose.camera.up[2])) for other in pose.others]
+    open_ = [math.degrees(math.asin(other.up[2]) - math.asin(pose.camera.up[2])) for _, other in pose.others]
     assert abs(off) < 2.5 * math.hypot(*open_)
 
 

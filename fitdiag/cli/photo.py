@@ -91,7 +91,9 @@ def take_pictures(
             say(f"- it is already there: {shown_path(target)}")
             continue
         widths = {**marks.widths_mm, HIP: width} if width else marks.widths_mm
-        kept = replace_fields(marks, file=target.name, focal_35mm=focal or marks.focal_35mm, widths_mm=widths)
+        kept = replace_fields(marks, file=target.name, widths_mm=widths)
+        if focal not in (None, marks.focal_35mm):
+            kept = replace_fields(kept, focal_35mm=focal, focal_typed=True)
         files |= {} if target.exists() else {target: content}
         files[sidecar(target)] = as_json(kept)
     write_all(files)
@@ -480,8 +482,8 @@ def _refuse_mirrored(paths: Sequence[Path]) -> None:
         picture, marks = read_marked(path)
         content = clean_jpeg(replace_fields(picture, pixels=picture.pixels[:, ::-1]))
         copy = path.with_name(f"turned-{path.name}")
-        widths, sha256 = marks.widths_mm, digest(content)
-        bare = Marks(copy.name, sha256, marks.width, marks.height, marks.view, marks.focal_35mm, widths_mm=widths)
+        bare = Marks(copy.name, digest(content), marks.width, marks.height, marks.view, marks.focal_35mm,
+                     focal_typed=marks.focal_typed, widths_mm=marks.widths_mm)  # fmt: skip
         turned |= {copy: content, sidecar(copy): as_json(bare)}
     if turned:
         write_all(turned, replace=True)

@@ -78,7 +78,7 @@ def _lean(where: Setting, places: Mapping[str, Seen], name: str, track: Track, s
         why = "without two plumb lines the vertical is unknown" if track.clear else "the line is too faint or broken"
         return refused(name, "lean", "deg", raw, why)
     swings = []
-    for camera in where.pose.others:
+    for _, camera in where.pose.others:
         other = camera.rays(np.array([first, last]))
         swings.append(math.degrees(math.atan2(*(other[0] - other[1])) - math.atan2(*(rays[0] - rays[-1]))))
     middles = [place.numbers.section.x / place.numbers.section.z for place in places.values()]
@@ -128,6 +128,9 @@ def _from_centre(
         "edges": replace(stance, left=stance.left + max(edge.error for edge in place.edges)),
         "seam": replace(stance, seam=stance.seam + max(place.seam_error, 1.5 * where.scale)),
     }
+    for source, camera in where.pose.others:
+        if source == "focal length":
+            moved[source] = replace(stance, camera=camera, distance=where.away_with(camera))
     parts = {source: abs(length(other) - value) for source, other in moved.items()}
     parts["folds"] = math.hypot(0.5, CLOTH * value, strays / where.scale)
     error = math.hypot(*parts.values())

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from fitdiag.photos.camera import Camera, bent, planes, unbent
 from fitdiag.photos.marks import Point
+from fitdiag.photos.readings import Source
 from fitdiag.photos.strip import Array, edge_along, strip_across
 
 Pair = tuple[Point, Point]
@@ -24,8 +25,9 @@ BEND_USUAL = 0.02  # prior standard deviation of the distortion; phones correct 
 BEND_LEFT = 0.0015  # frames are not quite straight, and no lens follows the model exactly
 PLUMB_ERROR = math.radians(0.035)  # of a frame or string
 CLICK_ERROR = 4.0  # px: of a point where nothing could be followed
-MIDDLE_ERROR = 0.002  # of the principal point, as a share of the picture's diagonal
-MIDDLE_CROPPED = 0.06
+# error of the principal point, right and down, as a share of the picture's diagonal; of a cropped picture, whose lens is taken to have
+# pointed at the body
+MIDDLE_ERROR, MIDDLE_CROPPED = (0.002, 0.002), (0.03, 0.06)
 MOST_UNLEVEL = math.radians(8.0)  # lines too near each other, which leave a larger error, do not level a picture
 STEEPEST = math.sin(math.radians(30.0))  # pitch of the lens; nobody photographs a whole person more steeply
 _BENDS = np.linspace(-0.048, 0.048, 17)
@@ -37,10 +39,10 @@ CALM, OFF_BY_UNREST, NO_LINE = 0.1, 5.0, 0.08
 
 @dataclass(frozen=True, eq=False)
 class Pose:
-    """The camera with its orientation; `others`: the camera one standard deviation away, along independent directions."""
+    """The camera with its orientation; `others`: the camera one standard deviation away, along independent directions, and why."""
 
     camera: Camera
-    others: tuple[Camera, ...]
+    others: tuple[tuple[Source, Camera], ...]
     levelled: bool
     uprights: tuple[Pair, ...]  # the plumb lines as they were followed
     warning: str = ""
@@ -81,6 +83,14 @@ def follow(pixels: NDArray[np.uint8], verticals: Sequence[Pair]) -> Plumb:
     return Plumb(middle, *_followed(pixels, [pair for pair in verticals if math.dist(*pair) >= 40.0], middle))
 
 
+def levelled(plumb: Plumb, focal: float) -> Camera | None:
+    """Return the camera of this focal length (px) as the plumb lines level it; None with less than two of them."""
+    if len(plumb.lines) < 2:
+        return None
+    up, _ = _up(plumb.lines, plumb.fitted, focal, plumb.middle)
+    return Camera(focal, plumb.middle, _unit(up), float(plumb.fitted[-1]))
+
+
 def posed(plumb: Plumb, focal: float, focal_error: float, *, cropped: bool = False) -> Pose:
     """Return the pose of a camera of this focal length (px; its error as a share) from two or more followed plumb lines."""
     lines, middle = plumb.lines, plumb.middle
@@ -90,13 +100,14 @@ def posed(plumb: Plumb, focal: float, focal_error: float, *, cropped: bool = Fal
             return pose
         why = "the plumb lines do not agree, or are too short or too near each other"
     camera = Camera(focal, middle, (0.0, -1.0, 0.0))
-    others = [
-        replace(camera, up=_unit(np.array(up)))
+    others: list[tuple[Source, Camera]] = [
+        ("level", replace(camera, up=_unit(np.array(up))))
         for up in ((math.sin(math.radians(1.5)), -1.0, 0.0), (0.0, -1.0, math.sin(math.radians(8.0))))
     ]
+    others.append(("level", replace(camera, bend=BEND_USUAL)))
     warning = f"{why}: the picture cannot be levelled; mark two or more, on both sides of the body"
     ends = tuple(_ends(line, 0.0, 0.0) for line in lines)
-    return Pose(camera, (*others, replace(camera, bend=BEND_USUAL)), levelled=False, uprights=ends, warning=warning)
+    return Pose(camera, tuple(others), levelled=False, uprights=ends, warning=warning)
 
 
 def _pose(plumb: Plumb, focal: float, focal_error: float, *, cropped: bool) -> Pose | None:
@@ -121,15 +132,16 @@ def _pose(plumb: Plumb, focal: float, focal_error: float, *, cropped: bool) -> P
     if abs(up[2]) > STEEPEST or turn_error > MOST_UNLEVEL:
         return None
     camera = Camera(focal, middle, _unit(up), float(fitted[-1]))
-    others = []
+    others = list[tuple[Source, Camera]]()
     for size, turn in zip(sizes, turns.T, strict=True):
         step = math.sqrt(max(float(size), 0.0)) * turn
-        others.append(replace(camera, up=_unit(up + step[:2] @ ways), bend=camera.bend + float(step[2])))
+        others.append(("level", replace(camera, up=_unit(up + step[:2] @ ways), bend=camera.bend + float(step[2]))))
     longer = focal * (1 + focal_error)
-    others.append(replace(camera, focal=longer, up=_unit(_up(lines, fitted, longer, middle)[0])))
-    away = (MIDDLE_CROPPED if cropped else MIDDLE_ERROR) * 2 * math.hypot(*middle)
-    lower = (middle[0], middle[1] + away)
-    others.append(replace(camera, middle=lower, up=_unit(_up(lines, fitted, focal, lower)[0])))
+    others.append(("focal length", replace(camera, focal=longer, up=_unit(_up(lines, fitted, longer, middle)[0]))))
+    right, down = (share * 2 * math.hypot(*middle) for share in (MIDDLE_CROPPED if cropped else MIDDLE_ERROR))
+    for other in ((middle[0] + right, middle[1]), (middle[0], middle[1] + down)):
+        moved_up = _unit(_up(lines, fitted, focal, other)[0])
+        others.append(("crop" if cropped else "level", replace(camera, middle=other, up=moved_up)))
     ends = tuple(_ends(line, *fitted[2 * i : 2 * i + 2]) for i, line in enumerate(lines))
     return Pose(camera, tuple(others), levelled=True, uprights=ends)
 

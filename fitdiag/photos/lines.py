@@ -119,11 +119,11 @@ def _others(
     course: Course, stance: Stance, where: Setting, edges: tuple[Edge, Edge], seam_error: float, depth_error: float
 ) -> tuple[tuple[Source, Numbers], ...]:
     """The numbers with each uncertain input moved by one standard deviation."""
-    held: list[Source] = ["level"] * len(where.pose.others)
-    if where.pose.levelled:
-        held[-2] = "focal length"
-    moved = [
-        *((source, replace(stance, camera=camera)) for source, camera in zip(held, where.pose.others, strict=True)),
+    moved: list[tuple[Source, Stance]] = [
+        *(
+            (source, replace(stance, camera=camera, distance=where.away_with(camera)))
+            for source, camera in where.pose.others
+        ),
         ("distance", replace(stance, distance=stance.distance * (1 + where.distance_error))),
         ("edges", replace(stance, left=stance.left + edges[0].error)),
         ("edges", replace(stance, right=stance.right + edges[1].error)),

@@ -142,6 +142,7 @@ class Marks(Strict):
     proposed: tuple[Proposable, ...] = ()
     notes: Annotated[str, Field(max_length=2000)] = ""
     doubts: Mapping[Proposable, Words] = field(default_factory=dict)
+    focal_typed: bool = False  # the focal length comes from somebody, not from the picture's file
 
     @model_validator(mode="before")
     @classmethod

@@ -18,9 +18,9 @@ from PIL import Image
 from fitdiag.photos.camera import USUAL_FOCAL_35, focal_px
 from fitdiag.photos.find_lines import BY_HIP, SEAM, Lines, find_lines, larger
 from fitdiag.photos.find_room import find_sheet, find_uprights, marked_corner
+from fitdiag.photos.focal import FOCAL_ERROR, FOCAL_UNKNOWN
 from fitdiag.photos.level import Pair, Pose
 from fitdiag.photos.marks import Marks, Points, Sheet, upright
-from fitdiag.photos.setting import FOCAL_ERROR, FOCAL_UNKNOWN
 from fitdiag.photos.trousers import GRAINS, HIP, LINES
 
 LOOKED_AT = 1800  # px: pictures at least twice this high are searched in a smaller copy

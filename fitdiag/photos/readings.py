@@ -11,7 +11,7 @@ from fitdiag.photos.snap import Track
 
 Word = Literal["good", "fair", "don't use"]
 Unit = Literal["mm", "deg"]
-Source = Literal["level", "focal length", "distance", "edges", "seam", "depth", "folds", ""]
+Source = Literal["level", "crop", "focal length", "distance", "edges", "seam", "depth", "folds", ""]
 
 
 @dataclass(frozen=True)

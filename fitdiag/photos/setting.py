@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitdiag.photos.camera import USUAL_FOCAL_35, Camera, focal_px, sheet_distance
-from fitdiag.photos.drawn import WIDTHS
+from fitdiag.photos.camera import Camera, sheet_distance
+from fitdiag.photos.drawn import ROUND, WIDTHS
+from fitdiag.photos.focal import focal_of
 from fitdiag.photos.intake import camera_shaped
 from fitdiag.photos.level import CLICK_ERROR, Pose, Straight, crossing, follow, posed, snap_straight
 from fitdiag.photos.marks import Marks, Sheet
@@ -18,13 +19,12 @@ from fitdiag.photos.readings import called
 from fitdiag.photos.snap import USUAL_SCALE
 from fitdiag.photos.strip import Array, along_side, step_across
 
-FOCAL_ERROR, FOCAL_UNKNOWN = 0.01, 0.25  # as a share
 WIDTH_ERROR, SHEET_PLANE_ERROR = 5.0, 10.0  # mm
 USUAL_BEHIND, BEHIND_UNKNOWN = 250.0, 200.0  # mm: on a wall or door behind the body, if the distance is unknown
 LEAST_PX_PER_MM = 1.0
 LEAST_SCALE, MOST_SCALE = 0.4, 8.0  # px per millimetre at which lines are searched for
 NEAREST, FARTHEST = 400.0, 30_000.0  # mm from the lens; beyond them a mark or a size is wrong
-NEAR, FAR = 1600.0, 7000.0  # mm; nobody photographs a whole person from nearer or farther: the focal length is in doubt
+MOST_ASIDE = 0.1  # of the width: people point a camera at the body they photograph
 USUAL_DISTANCE = 3000.0
 SHAPE_ERROR = 0.02  # of a hanging sheet's aspect ratio
 MOST_OFF = 25.0  # cap on the cost of a sheet's shape, for a sheet that is not of the size given
@@ -41,6 +41,7 @@ class Setting:
     pose: Pose
     distance: float | None
     distance_error: float  # as a share
+    by_focal: float  # share by which the distance grows for each share by which the focal length does
     focal_known: bool
     scale: float  # px per millimetre on the cloth, approximate
     warnings: tuple[str, ...]
@@ -55,34 +56,49 @@ class Setting:
         """The distance, mm, or a usual one."""
         return self.distance or USUAL_DISTANCE
 
+    def away_with(self, camera: Camera) -> float:
+        """The same with a camera of another focal length: what is of known size looks as large from farther away."""
+        return self.away * (1 + self.by_focal * (camera.focal / self.camera.focal - 1))
+
 
 def setting(pixels: NDArray[np.uint8], marks: Marks) -> Setting:
     """Work out how a marked picture (H, W, 3) was taken."""
-    cropped = not camera_shaped(marks.width, marks.height)
-    known = marks.focal_35mm is not None and not cropped
-    focal = focal_px(marks.focal_35mm or USUAL_FOCAL_35, marks.width, marks.height)
-    warnings = []
-    if cropped:
-        warnings.append(
-            "this is not a camera's shape (4:3, 3:2, 16:9): a cropped picture no longer shows where the lens pointed; "
-            "ask for the uncut file"
-        )
+    cut = _cut(marks)
     plumb = follow(pixels, marks.verticals)
-    pose = posed(plumb, focal, FOCAL_ERROR if known else FOCAL_UNKNOWN, cropped=cropped)
-    distance, error, notes = _distance(pixels, marks, pose)
-    if known and distance is not None and not NEAR <= distance <= FAR:
-        warnings.append(
-            f"by the focal length ({marks.focal_35mm:g} mm) the lens stood {distance / 10:.0f} cm from the body, "
-            f"{'nearer' if distance < NEAR else 'farther'} than anyone takes a whole person; it may be wrong or the picture cut"
-        )
-        known = False
-        pose = posed(plumb, focal, FOCAL_UNKNOWN, cropped=cropped)
-    scale = min(max(focal / distance, LEAST_SCALE), MOST_SCALE) if distance else _usual_scale(marks)
+    aimed = _body(marks)
+    if cut and aimed is not None:
+        plumb = replace(plumb, middle=(aimed, plumb.middle[1]))
+    focal = focal_of(marks, plumb, cropped=bool(cut))
+    pose = posed(plumb, focal.px, focal.error, cropped=bool(cut))
+    distance, error, by_focal, notes = _distance(pixels, marks, pose)
+    warnings = [text for text in (pose.warning, cut, focal.doubt) if text]
+    scale = min(max(focal.px / distance, LEAST_SCALE), MOST_SCALE) if distance else _usual_scale(marks)
     if distance is not None and round(scale, 2) < LEAST_PX_PER_MM:  # as it is printed
         sharp = f"{scale:.2f} px to the millimetre; from {LEAST_PX_PER_MM:g} px on"
         warnings.append(f"the picture shows {sharp} lines are found well: zoom in, and send the full-size file")
-    level_notes = [pose.warning] if pose.warning else []
-    return Setting(pose, distance, error, known, scale, (*level_notes, *warnings, *notes))
+    return Setting(pose, distance, error, by_focal, focal.known, scale, (*warnings, *notes))
+
+
+def _cut(marks: Marks) -> str:
+    """Why a picture must have been cropped; empty if it need not have been."""
+    aimed = _body(marks)
+    if not camera_shaped(marks.width, marks.height):
+        why = "this is not a camera's shape (4:3, 3:2, 16:9)"
+    elif aimed is not None and abs(aimed / marks.width - 0.5) > MOST_ASIDE:
+        why = "the body stands far from the middle of the picture, as if one side had been cut off"
+    else:
+        return ""
+    return f"{why}: a cropped picture no longer shows where the lens pointed; ask for the uncut file"
+
+
+def _body(marks: Marks) -> float | None:
+    """Where the body stands in a picture, px from its left border, by the lines round the trunk; None if none is marked whole."""
+    middles = [
+        (points[0][0] + points[-1][0]) / 2
+        for name, points in marks.lines.items()
+        if name in ROUND and not marks.hides(name)
+    ]
+    return float(np.median(middles)) if middles else None
 
 
 def _usual_scale(marks: Marks) -> float:
@@ -92,9 +108,10 @@ def _usual_scale(marks: Marks) -> float:
     return min(max(usual, LEAST_SCALE), MOST_SCALE)
 
 
-def _distance(pixels: NDArray[np.uint8], marks: Marks, pose: Pose) -> tuple[float | None, float, list[str]]:
-    """Distance to the side-seam plane, mm (None if unknown), its error as a share, and notes on what was assumed or left out."""
-    camera, found, notes = pose.camera, list[tuple[float, float]](), list[str]()
+def _distance(pixels: NDArray[np.uint8], marks: Marks, pose: Pose) -> tuple[float | None, float, float, list[str]]:
+    """Distance to the side-seam plane, mm (None if unknown), its error as a share, its growth with the focal length as a share, and
+    notes on what was assumed or left out."""
+    camera, found, notes = pose.camera, list[tuple[float, float, float]](), list[str]()
     if marks.sheet is not None:
         corners, error = sheet_corners(pixels, marks.sheet, camera)
         tall = float(np.linalg.norm(corners[0] - corners[3]))
@@ -111,27 +128,30 @@ def _distance(pixels: NDArray[np.uint8], marks: Marks, pose: Pose) -> tuple[floa
                 f"how far the sheet hangs behind the side seam was not given: {assumed}; `photo read` takes it with --behind"
             )
         if _likely("the sheet of paper", distance, notes):
-            held = [] if pose.levelled else [sheet_distance(other, at, *size) - behind for other in pose.others]
+            held = [] if pose.levelled else [sheet_distance(other, at, *size) - behind for _, other in pose.others]
             unlevel = math.dist(held, [distance] * len(held)) / distance
-            found.append((distance, math.hypot(error / max(tall, 1.0), behind_error / distance, unlevel)))
+            own = math.hypot(error / max(tall, 1.0), behind_error / distance, unlevel)
+            found.append((distance, own, 1 + behind / distance))
     for name, width in marks.widths_mm.items():
         if name in marks.lines and not marks.hides(name):
             points = marks.lines[name]
             rays = camera.rays(np.array([points[0], points[-1]]))
             span = float(rays[1, 0] - rays[0, 0])
             if span > 0.001 and _likely(f"the width of the {called(name)}", width / span, notes):
-                found.append((width / span, math.hypot(WIDTH_ERROR / width, 2 * CLICK_ERROR / (span * camera.focal))))
+                found.append(
+                    (width / span, math.hypot(WIDTH_ERROR / width, 2 * CLICK_ERROR / (span * camera.focal)), 1.0)
+                )
     if not found:
         notes.append("nothing of known size is marked (sheet of paper or a width): no lengths, only angles")
-        return None, 0.3, notes
-    weights = [1 / error**2 for _, error in found]
-    mean = sum(w * d for w, (d, _) in zip(weights, found, strict=True)) / sum(weights)
+        return None, 0.3, 0.0, notes
+    weights = [1 / error**2 for _, error, _ in found]
+    mean, growth = (float(np.average([one[index] for one in found], weights=weights)) for index in (0, 2))
     error = 1 / math.sqrt(sum(weights))
-    far = max(abs(distance - mean) for distance, _ in found) / mean
-    if far > 3 * max(each for _, each in found):
+    far = max(abs(distance - mean) for distance, *_ in found) / mean
+    if far > 3 * max(each for _, each, _ in found):
         notes.append(f"the known sizes put the lens at distances that differ by {200 * far:.0f} %; look at their marks")
         error = far
-    return mean, error, notes
+    return mean, error, growth, notes
 
 
 def _likely(what: str, distance: float, notes: list[str]) -> bool:

@@ -35,3 +35,4 @@ FORK_SLOPE, FORK_FOLDS, UNDER_SEAT = -6.0, 5.0, 3.0
 # mm by which a leg's outer edge is nearer the lens than its inner one at the knee, and the error
 LEG_TURNED = (7.0, 4.2)
 KNEE_SHARE, KNEE_SHARE_ERROR = 0.575, 0.03  # height of the knee line as a share of the hip line's; from memory
+HIP_HEIGHT, HIP_HEIGHT_ERROR = 850.0, 70.0  # mm above the floor: half of what people are tall

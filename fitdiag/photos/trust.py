@@ -25,7 +25,8 @@ STEEPEST, STEEPEST_AT_CROTCH, STEEPEST_AT_KNEE = 18.0, 8.0, 12.0  # degrees
 STEEPEST_V = 9.0
 BLAMED: Mapping[Source, str] = {
     "level": "the plumb lines do not fix the level well enough; two long ones, near the left and right border, are best",
-    "focal length": "the focal length is not known, so neither is the height of the lens over the line",
+    "crop": "the picture is cropped, so where the lens pointed is not known; ask for the uncut file",
+    "focal length": "the focal length is not known for sure, so neither is the height of the lens over the line",
     "distance": "the distance of the lens is not known well enough",
     "edges": "a side edge cannot be seen clearly",
     "seam": "the centre seam cannot be seen clearly",
@@ -36,6 +37,7 @@ BLAMED: Mapping[Source, str] = {
 LEAST_GAIN = 0.75  # of the error: advice that gains less is not given
 DO: Mapping[Source, str] = {
     "level": "have two long upright things in view, a door frame or a hanging string, near the left and the right border",
+    "crop": "send the picture as the telephone made it, uncut",
     "focal length": "send the picture as the telephone made it, not through a messenger, which takes the focal length out",
     "distance": "hang a sheet of paper beside the hip, in line with the side seams",
     "edges": "cross the arms in front, and stand before a plain wall of another colour",
