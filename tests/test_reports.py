@@ -428,6 +428,7 @@ def test_a_full_disk_leaves_nothing_behind(place: Path, replace: bool) -> None:
         "from fitdiag.knowledge.load import load_rules\n"
         "from pathlib import Path\n"
         "load_rules(Path(sys.argv[4]))\n"
+        "sys.dont_write_bytecode = True\n"
         "resource.setrlimit(resource.RLIMIT_FSIZE, (300, 300))\n"
         "run(sys.argv[1:])\n"
     )
