@@ -491,13 +491,17 @@ def _no_round(folder: Path) -> None:
         (_no_round, "round", 0),
     ],
 )
-def test_the_list_is_never_stale(cases: Path, change: Callable[[Path], None], key: str, now: object) -> None:
+def test_the_list_is_never_stale(
+    cases: Path, change: Callable[[Path], None], key: str, now: object, capsys: pytest.CaptureFixture[str]
+) -> None:
     """Any change by hand shows at once, even one that leaves size and time of the file as they were."""
     case = through_a_round(begin(cases))
     list_cases(cases)
     time.sleep(0.02)  # the clock of the disk ticks in hundredths
     change(case.folder)
-    assert now == getattr(list_cases(cases).rows[0], key)
+    capsys.readouterr()
+    show_list(str(cases), as_json=True, everything=False)
+    assert now == json.loads(capsys.readouterr().out)["cases"][0][key]
 
 
 def test_a_case_that_cannot_be_read_does_not_hide_the_others(

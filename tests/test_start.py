@@ -12,7 +12,7 @@ from fitdiag.cli import photo, start
 from fitdiag.cli.screen import Screen, says_yes
 from fitdiag.knowledge.folders import garments
 from fitdiag.photos.readings import Reading
-from fitdiag.sessions.case_list import TO_SEND, Row
+from fitdiag.sessions.case_files import Advised, Case, Round
 
 Typing = Callable[..., None]
 
@@ -45,17 +45,15 @@ def test_a_new_client_is_asked_for_garment_and_units(typing: Typing, capsys: pyt
 
 
 @pytest.mark.parametrize(
-    ("to_do", "typed", "sent"), [(TO_SEND, "yep", True), (TO_SEND, "not yet", False), ("begin round 1", "", False)]
+    ("waits", "typed", "sent"), [(True, "yep", True), (True, "not yet", False), (False, "", False)]
 )
-def test_a_case_that_waits_to_be_sent_is_asked_about(
-    typing: Typing, monkeypatch: pytest.MonkeyPatch, to_do: str, typed: str, sent: bool
-) -> None:
+def test_a_case_that_waits_to_be_sent_is_asked_about(typing: Typing, *, waits: bool, typed: str, sent: bool) -> None:
     """Its key does not begin the interview anew where the documents have gone out already."""
-    day = date(2026, 11, 1).isoformat()
-    row = Row(**{**dict.fromkeys(Row._fields, ""), "name": "the usher", "folder": "cases/the-usher", "round": 1,
-                 "since": day, "waiting": "fitter", "to_do": to_do})  # type: ignore[arg-type]  # fmt: skip
+    day, folder = date(2026, 11, 1), Path("cases/the-usher")
+    one = Round(1, folder / "round-01", day, day, advised=(Advised("tuck-across-back-hip"),))
+    case = Case(folder, "the usher", "trousers", "in", day, rounds=(one,) if waits else ())
     typing(typed)
-    assert start._commands(Screen(), "1", [row], None) == [["review", "the-usher", *(["--sent"] if sent else [])]]
+    assert start._commands(Screen(), "1", [case], None) == [["review", "the-usher", *(["--sent"] if sent else [])]]
 
 
 def test_what_is_neither_yes_nor_no_is_told_and_asked_again(typing: Typing, capsys: pytest.CaptureFixture[str]) -> None:

@@ -5,10 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.output import counted, say_all, say_aside, say_problems, write_data
 from fitdiag.problems import command
-from fitdiag.sessions.case_list import CaseList, Row, list_cases, recover
+from fitdiag.sessions.case_list import CaseList, last_advised, list_cases, recover, to_do
+
+if TYPE_CHECKING:
+    from fitdiag.sessions.case_files import Case
 
 DEFAULT_FOLDER = "cases"
 LIST_SCHEMA = "fitdiag.case-list/1"
@@ -42,10 +46,7 @@ def show_list(given: str | None, *, as_json: bool, everything: bool, today: date
     parent, day = parent_of(given), today or date.today()
     found = list_cases(parent) if given or parent.exists() else CaseList(())
     if as_json:
-        rows = [
-            {**row._asdict(), "days": None if row.closed else row.days(day), "days_left": row.days_left(day)}
-            for row in found.rows
-        ]
+        rows = [_data(case, day) for case in found.cases]
         unread = [str(problem) for problem in found.problems]
         write_data({"schema": LIST_SCHEMA, "today": day.isoformat(), "cases": rows, "unreadable": unread})
     else:
@@ -54,43 +55,70 @@ def show_list(given: str | None, *, as_json: bool, everything: bool, today: date
     return 1 if found.problems else 0
 
 
+def _data(case: Case, today: date) -> dict[str, Any]:
+    """A case as a row of the list in JSON."""
+    advised, advised_in = last_advised(case)
+    keep_until = _keep_until(case)
+    return {
+        "folder": case.folder.name, "name": case.name, "garment": case.garment, "opened": case.opened.isoformat(),
+        "waiting": case.waiting, "since": case.since.isoformat(), "to_do": to_do(case),
+        "keep_until": keep_until.isoformat() if keep_until else "",
+        "closed": case.closed.day.isoformat() if case.closed else "",
+        "outcome": case.closed.outcome if case.closed else "",
+        "advised": advised, "round": case.last_round.number if case.last_round else 0, "advised_in": advised_in,
+        "days": None if case.closed else _days(case, today),
+        "days_left": (keep_until - today).days if keep_until else None,
+    }  # fmt: skip
+
+
+def _days(case: Case, today: date) -> int:
+    """How many days somebody has been waiting."""
+    return max(0, (today - case.since).days)
+
+
+def _keep_until(case: Case) -> date | None:
+    """Until when photos may still be kept; None without a limit, or if they are deleted."""
+    return case.consent.keep_until if not case.consent.removed else None
+
+
 def list_lines(found: CaseList, today: date, *, everything: bool = False) -> list[str]:
     """The list as paragraphs: whose turn it is, longest wait first, then photos due for deletion."""
     turns = [("YOUR TURN", "fitter"), ("THE CLIENT'S TURN", "client"), *([("CLOSED", "")] if everything else [])]
-    by_turn = [(title, [row for row in found.rows if row.waiting == waiting]) for title, waiting in turns]
+    by_turn = [(title, [case for case in found.cases if case.waiting == waiting]) for title, waiting in turns]
     sections = [
-        (title, len(rows), [line for row in rows for line in _row_lines(row, today)]) for title, rows in by_turn
+        (title, len(cases), [line for case in cases for line in _row_lines(case, today)]) for title, cases in by_turn
     ]
-    reminders = _reminders(found.rows, today)
+    reminders = _reminders(found.cases, today)
     sections.append(("PHOTOS", len(reminders), reminders))
     lines = [line for title, count, inner in sections if count for line in ("", f"{title} ({count})", *inner)]
-    closed = sum(not row.waiting for row in found.rows)
+    closed = sum(not case.waiting for case in found.cases)
     if closed and not everything:
         lines += ["", f"{closed} closed; `fitdiag case list --all` shows them."]
-    if not found.rows and not found.problems:
+    if not found.cases and not found.problems:
         lines += ["", "No cases here yet. Begin one: fitdiag case new 'the lamplighter'"]
     return lines[1:]
 
 
-def _row_lines(row: Row, today: date) -> list[str]:
-    name = f"  {row.name}{f', round {row.round}' if row.round else ''}"
-    if row.closed:
-        return [f"{name}: {row.outcome}, {row.closed}"]
-    days, to_do = row.days(today), row.to_do
-    if row.waiting == "client" and days >= _LONG_DAYS:
-        to_do = f"ask how it goes; {to_do.rpartition(', ')[2]}"
-    when = f" in round {row.advised_in}" if row.advised_in != row.round else ""
+def _row_lines(case: Case, today: date) -> list[str]:
+    number = case.last_round.number if case.last_round else 0
+    name = f"  {case.name}{f', round {number}' if number else ''}"
+    if case.closed:
+        return [f"{name}: {case.closed.outcome}, {case.closed.day}"]
+    days, next_thing, (advised, advised_in) = _days(case, today), to_do(case), last_advised(case)
+    if case.waiting == "client" and days >= _LONG_DAYS:
+        next_thing = f"ask how it goes; {next_thing.rpartition(', ')[2]}"
+    when = f" in round {advised_in}" if advised_in != number else ""
     return [
-        f"{name} ({counted(days, 'day')}): {to_do}",
-        *([f"    advised{when}: {row.advised}"] if row.advised else []),
+        f"{name} ({counted(days, 'day')}): {next_thing}",
+        *([f"    advised{when}: {advised}"] if advised else []),
     ]
 
 
-def _reminders(rows: Iterable[Row], today: date) -> list[str]:
-    due = ((left, row) for row in rows if (left := row.days_left(today)) is not None and left <= _SOON_DAYS)
+def _reminders(cases: Iterable[Case], today: date) -> list[str]:
+    due = ((until, case) for case in cases if (until := _keep_until(case)) and (until - today).days <= _SOON_DAYS)
     lines = []
-    for left, row in sorted(due, key=lambda one: (one[0], one[1].name)):
-        remove = f"{command('fitdiag', 'case', 'delete', row.folder)} --photos"
+    for until, case in sorted(due, key=lambda one: (one[0], one[1].name)):
+        left, remove = (until - today).days, f"{command('fitdiag', 'case', 'delete', case.folder.name)} --photos"
         text = f"{counted(left, 'day')} left" if left >= 0 else f"OVERDUE by {counted(-left, 'day')}; {remove}"
-        lines.append(f"  {row.name}: photos kept until {row.keep_until}: {text}")
+        lines.append(f"  {case.name}: photos kept until {until}: {text}")
     return lines

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from fitdiag.cli.case_list import list_lines, parent_of
 from fitdiag.cli.output import say, say_all
@@ -13,7 +14,10 @@ from fitdiag.cli.terminal import SESSIONS
 from fitdiag.interview.telling import Line
 from fitdiag.knowledge.folders import default_rules, garments
 from fitdiag.problems import command, one_line
-from fitdiag.sessions.case_list import TO_SEND, CaseList, Row, list_cases
+from fitdiag.sessions.case_list import TO_SEND, CaseList, list_cases, to_do
+
+if TYPE_CHECKING:
+    from fitdiag.sessions.case_files import Case
 
 MOST = 9  # cases that have a key of their own
 _AGAIN = "g"
@@ -31,7 +35,7 @@ def start() -> list[list[str]]:
     """Show the screen until something is chosen; return the commands to run in order, empty to leave."""
     screen, parent = Screen(), parent_of(None)
     found = list_cases(parent) if parent.exists() else CaseList(())
-    open_cases = [row for row in found.rows if row.waiting][:MOST]
+    open_cases = [case for case in found.cases if case.waiting][:MOST]
     screen.show([Line("fitdiag: from what is seen on a muslin to a short list of alterations")])
     if open_cases:
         say_all(["", *list_lines(found, date.today())])
@@ -49,23 +53,22 @@ def start() -> list[list[str]]:
     return chosen
 
 
-def _menu(rows: list[Row], last: Path | None) -> list[Line]:
-    cases = [Line(f"{number}  go on with {row.name}", "item") for number, row in enumerate(rows, 1)]
+def _menu(open_cases: list[Case], last: Path | None) -> list[Line]:
+    cases = [Line(f"{number}  go on with {case.name}", "item") for number, case in enumerate(open_cases, 1)]
     cases += [Line(f"{_AGAIN}  go on with the last quick fitting, {one_line(last.stem, 40)}", "item")] if last else []
     keys = [Line(f"{key}  {text}", "item") for key, text in KEYS.items()]
     return [Line("What now? One key, then Enter.", "ask"), *cases, *keys]
 
 
-def _commands(screen: Screen, typed: str, rows: list[Row], last: Path | None) -> list[list[str]] | None:
+def _commands(screen: Screen, typed: str, cases: list[Case], last: Path | None) -> list[list[str]] | None:
     """The commands for a key; None for an unknown key."""
     if last and typed == _AGAIN:
         return [["interview", "--resume", str(last)]]
-    if typed.isdecimal() and 1 <= int(typed[:4]) <= len(rows):
-        row = rows[int(typed) - 1]
-        sent = row.to_do == TO_SEND and says_yes(
-            screen, f"Sent to {row.name}?", "1 yes  2 not yet, look at the list again"
-        )
-        return [["review", Path(row.folder).name, *(["--sent"] if sent else [])]]
+    if typed.isdecimal() and 1 <= int(typed[:4]) <= len(cases):
+        case = cases[int(typed) - 1]
+        choices = "1 yes  2 not yet, look at the list again"
+        sent = to_do(case) == TO_SEND and says_yes(screen, f"Sent to {case.name}?", choices)
+        return [["review", case.folder.name, *(["--sent"] if sent else [])]]
     if typed in ("n", KEYS["n"]):
         screen.show([Line("Your own name for the client?", "ask")])
         name = screen.read().strip()

@@ -246,6 +246,16 @@ class Case:
     def last_round(self) -> Round | None:
         return self.rounds[-1] if self.rounds else None
 
+    @property
+    def waiting(self) -> Waiting | Literal[""]:
+        """Whose turn it is; nobody's once the case is closed."""
+        return "" if self.closed else self.rounds[-1].waiting if self.rounds else "fitter"
+
+    @property
+    def since(self) -> date:
+        """Since when it is their turn."""
+        return self.rounds[-1].since if self.rounds else self.opened
+
 
 # -- reading -----------------------------------------------------------------------------------------------------------
 

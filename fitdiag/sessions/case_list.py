@@ -11,7 +11,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from fitdiag import files
 from fitdiag.files import GONE, refusals, remove_file, sweep
@@ -27,40 +27,11 @@ TO_SEND = "send the documents"  # to do while a list waits to be sent
 _LOCK = ".lock"
 
 
-class Row(NamedTuple):
-    """A case in the list. Days as in the files; `waiting` is empty when the case is closed.
-
-    `advised`: what was advised last, like "tuck across back hip 3/4 in", in round `advised_in`.
-    """
-
-    folder: str
-    name: str
-    garment: str
-    opened: str
-    waiting: str
-    since: str
-    to_do: str
-    keep_until: str
-    closed: str
-    outcome: str
-    advised: str
-    round: int
-    advised_in: int
-
-    def days(self, today: date) -> int:
-        """Days somebody has been waiting."""
-        return max(0, (today - date.fromisoformat(self.since)).days)
-
-    def days_left(self, today: date) -> int | None:
-        """Days the photos may still be kept, negative once overdue; None without a limit."""
-        return (date.fromisoformat(self.keep_until) - today).days if self.keep_until else None
-
-
 @dataclass(frozen=True)
 class CaseList:
     """The cases of a folder, the fitter's turn first; `problems`: those that cannot be read."""
 
-    rows: tuple[Row, ...]
+    cases: tuple[Case, ...]
     problems: tuple[Problem, ...] = ()
 
 
@@ -71,38 +42,23 @@ def list_cases(parent: Path) -> CaseList:
     """
     from fitdiag.sessions.case import gathered, open_case  # noqa: PLC0415 (heavy)
 
-    rows: list[Row] = []
+    cases: list[Case] = []
     problems: list[Problem] = []
     with refusals(parent, "this folder cannot be read", reading=True):
         folders = sorted(one for one in parent.iterdir() if one.name[0] != "." and os.path.lexists(one / CASE_FILE))
     for folder in folders:
         with gathered(problems):
-            rows.append(row_of(open_case(folder)))
-    rows.sort(key=lambda row: (("fitter", "client", "").index(row.waiting), row.since, row.folder))
-    return CaseList(tuple(rows), tuple(problems))
+            cases.append(open_case(folder))
+    cases.sort(key=lambda case: (("fitter", "client", "").index(case.waiting), case.since, case.folder.name))
+    return CaseList(tuple(cases), tuple(problems))
 
 
-def row_of(case: Case) -> Row:
-    """The row of a case in the list."""
-    last = case.last_round
+def last_advised(case: Case) -> tuple[str, int]:
+    """What was advised last, like "tuck across back hip 3/4 in", and in which round; 0 if nothing was."""
     latest = next((one for one in reversed(case.rounds) if one.advised), None)
-    advised = (_advised_text(item, case.units) for item in (latest.advised if latest else ()))
-    keep_until = case.consent.keep_until if not case.consent.removed else None
-    return Row(
-        folder=case.folder.name,
-        name=case.name,
-        garment=case.garment,
-        opened=case.opened.isoformat(),
-        waiting="" if case.closed else last.waiting if last else "fitter",
-        since=(last.since if last else case.opened).isoformat(),
-        to_do=_to_do(case),
-        advised=one_line("; ".join(advised), 400),
-        advised_in=latest.number if latest else 0,
-        keep_until=keep_until.isoformat() if keep_until else "",
-        closed=case.closed.day.isoformat() if case.closed else "",
-        outcome=case.closed.outcome if case.closed else "",
-        round=last.number if last else 0,
-    )
+    if latest is None:
+        return "", 0
+    return one_line("; ".join(_advised_text(item, case.units) for item in latest.advised), 400), latest.number
 
 
 def _advised_text(item: Advised, units: Units) -> str:
@@ -111,7 +67,7 @@ def _advised_text(item: Advised, units: Units) -> str:
     return " ".join(filter(None, (item.alteration.replace("-", " "), amount, item.side if item.side != "both" else "")))
 
 
-def _to_do(case: Case) -> str:
+def to_do(case: Case) -> str:
     """The next thing to do about a case, in a few words."""
     last = case.last_round
     if case.closed:
