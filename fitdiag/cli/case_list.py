@@ -108,10 +108,7 @@ def _row_lines(case: Case, today: date) -> list[str]:
     if case.waiting == "client" and days >= _LONG_DAYS:
         next_thing = f"ask how it goes; {next_thing.rpartition(', ')[2]}"
     when = f" in round {advised_in}" if advised_in != number else ""
-    return [
-        f"{name} ({counted(days, 'day')}): {next_thing}",
-        *([f"    advised{when}: {advised}"] if advised else []),
-    ]
+    return [f"{name} ({counted(days, 'day')}): {next_thing}", *([f"    advised{when}: {advised}"] if advised else [])]
 
 
 def _reminders(cases: Iterable[Case], today: date) -> list[str]:

@@ -234,8 +234,7 @@ class FindingsFile(Part):
     client: Annotated[str, Field(max_length=80)] = ""
     units: Units | None = None
     body: Annotated[
-        dict[Annotated[str, ref("body note")], Annotated[Any, PlainValidator(_graded)]],
-        BeforeValidator(noted),
+        dict[Annotated[str, ref("body note")], Annotated[Any, PlainValidator(_graded)]], BeforeValidator(noted)
     ] = {}
     symptoms: Annotated[dict[SymptomName, Annotated[_Answer, WrapValidator(_answered)]], BeforeValidator(named)] = {}
     done: Annotated[tuple[Annotated[_Done, short_for("alteration")], ...], Field(max_length=MOST_DONE)] = ()

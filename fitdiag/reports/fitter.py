@@ -450,9 +450,6 @@ def _reasoning(base: RuleBase, conclusion: Conclusion, heading: Heading, beside:
     if rounds := round_sentences(base, beside.history, units):
         charts = base.garment.charts if base.garment is not None else ()
         picture = Markup(chart(charts, beside.history, units) if len(beside.history) > 1 else "")  # texts are escaped
-        both = (
-            Figures((("", ((_DOTS, picture),), ()),), large=True),
-            rounds_table(charts, beside.history, units),
-        )
+        both = (Figures((("", ((_DOTS, picture),), ()),), large=True), rounds_table(charts, beside.history, units))
         yield Section("Round by round", (Items("", rounds), *(both if picture else ())))
     yield from (long[name] for name in ("Notes", "Cautions") if name in long)

@@ -251,10 +251,7 @@ def _bubble(at: At, place: Sequence[float]) -> list[str]:
         return []
     sizes = [at.amount * part for part in (1.0, 0.6)[: 1 if at.strength == 1 else 2]]
     return [
-        stroke(
-            f"M{pair((x - r, y))}A{number(r)} {number(r)} 0 0 0 {pair((x + r, y))}",
-            1.0 + 0.3 * at.strength,
-        )
+        stroke(f"M{pair((x - r, y))}A{number(r)} {number(r)} 0 0 0 {pair((x + r, y))}", 1.0 + 0.3 * at.strength)
         for r in sizes
     ]
 

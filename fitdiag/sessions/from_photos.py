@@ -16,11 +16,7 @@ from fitdiag.photos.measure import Together, slope_mm
 from fitdiag.photos.readings import Measured
 
 # standard deviations from zero an amount needs to count as seen, by grade of the reading
-CLEAR_OF_ZERO = {
-    "good": 2.5,
-    "fair": 3.5,
-    "don't use": 99.0,
-}
+CLEAR_OF_ZERO = {"good": 2.5, "fair": 3.5, "don't use": 99.0}
 _LEAN_LENGTH = 600.0  # mm of grainline over which a lean is given
 _QUANTITY = {"drop": "drop", "rise": "drop", "v-depth": "v depth", "slope": "tilt", "lean": "lean", "lean-out": "lean",
              "from-centre": "from the centre at the waist", "dip": "dip"}  # fmt: skip
