@@ -18,6 +18,7 @@ from form_block import packed
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from fitdiag.cli.documents import form_that_came
 from fitdiag.knowledge.findings import SEVERITIES, Finding
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
@@ -527,10 +528,17 @@ def with_checksum(raw: bytes) -> str:
     return f"{BEGIN}\n{base64.b64encode(raw).decode()}\n[end {zlib.crc32(raw):08x}]"
 
 
+def test_a_file_too_large_for_a_form_is_refused(base: RuleBase, tmp_path: Path) -> None:
+    """It is not even read, whatever it holds, and whichever case it is for."""
+    path = tmp_path / "form.txt"
+    path.write_text("é" * (LARGEST // 2 + 1), encoding="utf-8")
+    with pytest.raises(ProblemsFoundError) as refused:
+        form_that_came(base, None, str(path), "")  # type: ignore[arg-type]
+    assert ["too-large"] == [problem.code for problem in refused.value.problems]
+
+
 def test_hostile_blocks_are_refused(base: RuleBase) -> None:
-    """Too large, too deep, doubled keys, strange numbers, another version, another kind, no text at all."""
-    assert "too-large" == fault("x" * (LARGEST + 1), base)
-    assert "too-large" == fault("é" * (LARGEST // 2 + 1), base)
+    """Too deep, doubled keys, strange numbers, another version, another kind, no text at all."""
     assert "form-schema" == fault(with_checksum(b"[" * 20000), base)
     assert "form-schema" == fault(with_checksum(b'{"a":1,"a":2}'), base)
     assert "form-schema" == fault(with_checksum(b'{"round":NaN}'), base)

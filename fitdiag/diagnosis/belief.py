@@ -47,6 +47,11 @@ class Reason:
         size = max(self.factor, 1 / self.factor) if self.factor > 0 else inf
         return next((word for least, word in FIRMNESS if size >= least), "")
 
+    @property
+    def speaks(self) -> str:
+        """What it says, and how firmly: `The lines dip: speaks strongly for it`."""
+        return f"{self.text}: speaks {self.firmness} {'for' if self.factor > 1 else 'against'} it"
+
 
 @dataclass(frozen=True)
 class Belief:

@@ -320,11 +320,7 @@ class Planner:
         against: list[str] = []
         if main:
             common = set.intersection(*({reason.id for reason in belief.against} for belief in main)) - mentioned
-            against += [
-                f"{reason.text}: speaks {reason.firmness} against it."
-                for reason in main[0].against[:4]
-                if reason.id in common
-            ][:2]
+            against += [f"{reason.speaks}." for reason in main[0].against[:4] if reason.id in common][:2]
         against += self.holding(self.conditions(alteration.id, "careful_when"), but=mentioned)
         for cause_id in alteration.worsens:
             if self.probability.get(cause_id, 0.0) >= 0.2:

@@ -186,7 +186,7 @@ class _Sent(BaseModel):
 
 
 def read_form(text: str, base: RuleBase, path: str) -> Form:
-    """Read a form out of a mail, a message or a file; `path` is where it came from. Raises ProblemsFoundError.
+    """Read a form out of a mail, a message or a file of at most LARGEST bytes; `path`: its name. Raises ProblemsFoundError.
 
     A form that was cut, changed, or is of another kind is refused. Single answers that make no sense here are left out and
     named in `warnings`.
@@ -204,9 +204,6 @@ def read_form(text: str, base: RuleBase, path: str) -> Form:
 
 def _packed(text: str, where: Where) -> tuple[bytes, bool]:
     """The content of the first complete block in a text, and whether there are others."""
-    if len(text) > LARGEST or len(text.encode("utf-8", "replace")) > LARGEST:
-        message = f"this is larger than {LARGEST // 1024} kB"
-        raise stop("too-large", message, where=where, hint="is it the right one?")
     lines = re.sub(r"[^\n -~]", " ", text.replace("\r\n", "\n").replace("\r", "\n"))
     plain = _NOT_INK.sub("", _QUOTED.sub("", lines))
     blocks = list(dict.fromkeys(match.groups() for match in _BLOCK.finditer(plain)))

@@ -178,8 +178,8 @@ class _Writer:
         return section(
             f"{cause.title}: {chance_words(belief.probability)}",
             cause.why,
-            Items("For it", tuple(f"{one.text}: speaks {one.firmness} for it" for one in belief.because[:5])),
-            Items("Against it", tuple(f"{one.text}: speaks {one.firmness} against it" for one in belief.against[:4])),
+            Items("For it", tuple(reason.speaks for reason in belief.because[:5])),
+            Items("Against it", tuple(reason.speaks for reason in belief.against[:4])),
             Items("Not when", cause.not_when),
             Items("Not to be taken for", tuple(f"{causes[other.cause].title}: {other.tell}" for other in alike)),
         )

@@ -173,8 +173,8 @@ def as_data(report: Report) -> dict[str, Any]:
                 "spoken_of": belief.cause in diagnosis.touched,
                 "listed": belief in diagnosis.likely or belief in diagnosis.not_ruled_out,
                 **_extent_data(extents.get(belief.cause)),
-                "because": [f"{reason.text}: speaks {reason.firmness} for it" for reason in belief.because],
-                "against": [f"{reason.text}: speaks {reason.firmness} against it" for reason in belief.against],
+                "because": [reason.speaks for reason in belief.because],
+                "against": [reason.speaks for reason in belief.against],
             }
             for belief in diagnosis.beliefs
         ],
