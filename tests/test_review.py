@@ -20,7 +20,6 @@ from fitdiag.cli.documents import token
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.form import SCHEMA
 from fitdiag.sessions.case import open_case
 from fitdiag.sessions.case_files import Advised, Outcome, Round
@@ -253,8 +252,8 @@ def test_a_sign_that_is_worse_than_at_the_last_try_on_is_named(
     assert not [*worse(base, {DIP: Outcome(was, 0.0)}, before, today)]
 
 
-def test_what_was_done_may_be_told_with_the_advised_side(base: RuleBase) -> None:
-    """The list advises a side, so it may be repeated; another side is refused, as it would be lost."""
+def test_what_was_done_may_be_told_with_its_side(base: RuleBase) -> None:
+    """The side is the advised one, unless another is told."""
     one = Round(
         1,
         Path("round-01"),
@@ -270,9 +269,10 @@ def test_what_was_done_may_be_told_with_the_advised_side(base: RuleBase) -> None
     ):
         ((name, done),) = reported_done(base, one, [text], (), "in").items()
         assert (name, done.amount_mm, done.done) == (text.partition("=")[0], 10.0, True)
-    for text in ("raise-one-hip=1 cm right", "scoop-back-curve=1cm left"):
-        with pytest.raises(ProblemsFoundError, match="was not advised for the"):
-            reported_done(base, one, [text], (), "in")
+        assert (done.side or "both") == ("left" if name == "raise-one-hip" else "both")
+    for text, side in (("raise-one-hip=1 cm right", "right"), ("scoop-back-curve=1cm, left", "left")):
+        ((_, done),) = reported_done(base, one, [text], (), "in").items()
+        assert (done.amount_mm, done.side) == (10.0, side)
 
 
 def test_what_was_taken_back_counts_off(base: RuleBase) -> None:

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import replace
 from datetime import date
 from functools import cache
+from pathlib import Path
 
 import pytest
 
 from fitdiag.cli.choose import choose
 from fitdiag.cli.screen import Screen
-from fitdiag.knowledge.findings import Findings, measured, measured_apart
+from fitdiag.interview.engine import Interview
+from fitdiag.knowledge.findings import Done, Earlier, Findings, measured, measured_apart
+from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
@@ -17,12 +22,12 @@ from fitdiag.pattern.blocks import block_of, draft_block
 from fitdiag.pattern.garment import garment_of
 from fitdiag.pattern.measure import pattern_measures
 from fitdiag.pattern.piece import Pattern
-from fitdiag.planning.effects import as_planned, effects
+from fitdiag.planning.effects import as_planned, changes_on, done_on, effects
 from fitdiag.planning.plan import Recommendation
 from fitdiag.reports.report import brief
 from fitdiag.reports.sheet import Heading, make_sheet
 from fitdiag.sessions.rounds import Choice
-from fitdiag.sessions.state import Conclusion, conclude
+from fitdiag.sessions.state import Conclusion, conclude, done_event, fold
 
 INCH = 25.4
 
@@ -149,3 +154,80 @@ def test_the_side_stands_in_the_list_that_is_chosen_from() -> None:
     choice = Choice(rules(), concluded(rules(), "one-sided-diagonal", 30.0, side="left"), "in")
     choose(Typed.__new__(Typed), choice, ask=True, keep=lambda chosen: None)
     assert any("left side" in text for text in shown)
+
+
+# -- what was done in earlier rounds ----------------------------------------------------------------------------------
+
+
+def test_what_was_done_on_one_side_is_replayed_on_that_side() -> None:
+    """The history on the pattern as it was first cut moves the side that was altered."""
+    base = rules()
+    findings = Findings(done=(Done("raise-one-hip", 10.0, 1, "left"),))
+    plan = conclude(base, findings).plan
+    (was, now) = effects(base, plan, findings, block(base), first_cut=True).history
+    changed = {name for name in now.measures if abs(now.measures[name] - was.measures[name]) > 1.0}
+    assert any(name.endswith(", left") for name in changed) and not any(name.endswith(", right") for name in changed)
+
+
+def test_a_leg_that_was_shortened_is_replayed_shorter() -> None:
+    base = rules()
+    pattern = block(base)
+    done = Done("level-hems", 20.0, 1, less=True)
+    assert changes_on(pattern, [done])["back outseam"] == pytest.approx(-20.0, abs=0.5)
+    assert moved(pattern, done_on(pattern, Done("level-hems", 20.0, 1, "right", less=True)), "back outseam") == (
+        pytest.approx(0.0, abs=0.01), pytest.approx(-20.0, abs=0.5)
+    )  # fmt: skip
+
+
+def test_a_hem_that_was_taken_up_is_not_taken_for_let_down() -> None:
+    """Read again after it was shortened by what it was too long, the leg is right, and not twice too long."""
+    base, sign = rules(), "hems-too-long"
+    seen = Findings(earlier=(Earlier(1, {sign: (20.0, 2.0)}),)).with_finding(
+        measured(base.symptoms[sign], 0.0, error_mm=2.0)
+    )
+    extents = {
+        less: conclude(base, replace(seen, done=(Done("level-hems", 20.0, 1, less=less),))).diagnosis.extents
+        for less in (True, False)
+    }
+    assert extents[True]["leg-too-long"].mean_mm < 3.0 < extents[False]["leg-too-long"].mean_mm
+
+
+@pytest.mark.parametrize(
+    "done", [Done("raise-one-hip", 6.0, 2, "left"), Done("level-hems", 20.0, less=True), Done("open-leg")]
+)
+def test_side_and_way_of_an_earlier_alteration_come_back_from_files_and_logs(done: Done, tmp_path: Path) -> None:
+    base = rules()
+    (tmp_path / "findings.yaml").write_text(findings_text(Findings(done=(done,)), "trousers"), encoding="utf-8")
+    assert read_findings(tmp_path / "findings.yaml", base).done == (done,)
+    event = json.loads(json.dumps(done_event(done)))
+    assert fold([event], base).findings.done == (done,)
+
+
+@pytest.mark.parametrize(("typed", "side", "less"), [
+    ("shortened the legs 1/2 in left only", "left", True),
+    ("lengthened the legs 1/2 in", "both", False),
+])  # fmt: skip
+def test_side_and_way_are_kept_from_what_is_typed(typed: str, side: str, less: bool) -> None:
+    """As said on the screen, so in the log."""
+    talk = Interview(rules(), ({"event": "start"},), lambda event: event)
+    lines = talk.reply(typed)
+    number = list(talk.pending.ids).index("change-leg-length") + 1  # type: ignore[union-attr]
+    lines = talk.reply(str(number))
+    (done,) = talk.findings.done
+    assert (done.alteration, done.side, done.less) == ("change-leg-length", side, less)
+    assert ("left side only" in lines[0].text, "shorter by 1/2 in" in lines[0].text) == (side == "left", less)
+
+
+@pytest.mark.parametrize("side", [None, "left"])
+def test_hems_that_hang_too_low_are_never_let_down(side: str | None) -> None:
+    """Also where another sign makes it likelier that one leg is longer than the other."""
+    base = rules()
+    findings = Findings().with_finding(measured(base.symptoms["hems-too-long"], INCH, side=side))  # type: ignore[arg-type]
+    findings = findings.with_finding(measured(base.symptoms["hip-line-higher-on-one-side"], 10.0, side="right"))
+    hems = [
+        item
+        for item in conclude(base, findings).plan.recommendations
+        if item.alteration in ("level-hems", "change-leg-length")
+    ]
+    assert all(item.amount.less and item.amount.text.startswith("shorter by") for item in hems)
+    assert hems

@@ -14,7 +14,7 @@ from fitdiag.cli.case_list import case_command, case_folder, parent_of
 from fitdiag.cli.documents import documents_again
 from fitdiag.cli.misses import forget_since
 from fitdiag.cli.output import counted, say, say_all, say_then, write
-from fitdiag.diagnosis.belief import lower_first
+from fitdiag.diagnosis.belief import done_text, lower_first
 from fitdiag.files import disk, own_folder, remove_file, write_atomically
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_yaml
@@ -25,7 +25,7 @@ from fitdiag.sessions.case_files import LONGEST_NOTE, ROUND_FILE, Case, Closed, 
 from fitdiag.sessions.case_list import CASE_FILE, sweep_case
 from fitdiag.sessions.round_log import RoundLog, make_files, round_text_in_log, settle
 from fitdiag.sessions.rounds import take_over_nudges
-from fitdiag.units import format_length, format_reading
+from fitdiag.units import format_reading
 
 
 def new(
@@ -142,18 +142,14 @@ def _round_lines(one: Round, case: Case, base: RuleBase) -> list[str]:
     state = f": {turn} since {one.since}" if one == case.last_round and not case.closed else ""
     lines = [f"Round {one.number}, opened {one.opened}{': it fits' if one.fits else state}"]
 
-    def describe(alteration: str, mm: float | None, side: str | None = None) -> str:
-        amount = f", {format_length(mm, case.units)}" if mm is not None else ""
-        return f"{lower_first(base.title(alteration))}{amount}{f', {side} side' if side in ('left', 'right') else ''}"
-
     for when, text in ((one.sent, "documents sent"), (one.form_received, "form came back")):
         if when:
             lines.append(f"  {text} {when}")
-    lines += [f"  advised: {describe(item.alteration, item.amount_mm, item.side)}" for item in one.advised]
+    lines += [f"  advised: {done_text(base, item.as_done(), case.units)}" for item in one.advised]
     lines += [f"  left out: {lower_first(base.title(alteration))}" for alteration in one.left_out]
     for item in one.done:
         how = "done" if item.done else "not done"
-        lines.append(f"  {how}: {describe(item.alteration, item.amount_mm)}")
+        lines.append(f"  {how}: {done_text(base, item.as_advised().as_done(), case.units)}")
     for symptom, values in one.outcome.items():
         named = (("before", values.before), ("expected", values.expected), ("now", values.observed))
         text = ", ".join(f"{name} {format_reading(mm, case.units)}" for name, mm in named if mm is not None)

@@ -14,7 +14,7 @@ from fitdiag.planning.plan import Recommendation
 from fitdiag.plausible import FAR, doubt_of_alteration
 from fitdiag.reports.report import SIDE_WORDS
 from fitdiag.sessions.case_files import Advised, Carried
-from fitdiag.sessions.rounds import SAME_MM, Choice
+from fitdiag.sessions.rounds import SAME_MM, Choice, carried_as, without_side
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import InvalidLengthError, Units, format_given, format_length, parse_length
 
@@ -38,9 +38,12 @@ def ask_done(screen: Screen, base: RuleBase, item: Advised, units: Units) -> Car
 
     def meaning(typed: str) -> Carried | None:
         if (done := agreed(typed)) is not None:
-            return Carried(item.alteration, item.amount_mm if done else None, done=done)
-        mm = read_amount(screen, base, item.alteration, typed, units)
-        return None if mm is None else Carried(item.alteration, mm or None, done=mm > 0)
+            return carried_as(item) if done else Carried(item.alteration, None, done=False)
+        amount, side = without_side(typed)
+        mm = read_amount(screen, base, item.alteration, amount, units)
+        if mm is None:
+            return None
+        return carried_as(item, mm, side) if mm > 0 else Carried(item.alteration, None, done=False)
 
     amount = f", {format_given(item.amount_mm, units)}" if item.amount_mm else ""
     side = f", {SIDE_WORDS[item.side]}" if item.side in ("left", "right") else ""

@@ -21,10 +21,10 @@ from fitdiag.planning.stages import Simulation
 from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import WRITERS, as_json
-from fitdiag.sessions.case_files import Advised, Case, Round
+from fitdiag.sessions.case_files import Case, Round
 from fitdiag.sessions.log import ABOUT_FILES, Event
 from fitdiag.sessions.round_log import RoundLog, advised_list, append
-from fitdiag.sessions.rounds import choice_of, nudged
+from fitdiag.sessions.rounds import advised_as, choice_of, nudged
 from fitdiag.sessions.state import Conclusion, conclude, offered_event
 from fitdiag.units import Units
 
@@ -131,7 +131,7 @@ def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
     if not wanted:
         return []
     conclusion = choice_of(base, conclude(base, log.findings(base)), one, case.units).concluded()
-    now = [Advised(item.alteration, item.amount.mm, item.side) for item in conclusion.plan.recommendations]
+    now = [advised_as(item) for item in conclusion.plan.recommendations]
     if line["advised"] != advised_list(now):
         return []  # today's rules give another list, so what was sent cannot be rebuilt
     shown = simulated_round(base, case, conclusion)[0] if line.get("draped") else None
@@ -217,13 +217,13 @@ def _taught(base: RuleBase, findings: Findings, sewn: Pattern, earlier: Mapping[
 
 def _as_sewn(case: Case, pattern: Pattern) -> Pattern:
     """The pattern of the current muslin, with the alterations really done in this case."""
-    from fitdiag.pattern.moves import carry_out
+    from fitdiag.planning.effects import done_on
 
     known = [(item.alteration, round(item.amount, 1)) for item in pattern.carried]
     for one in case.rounds:
-        for item in one.done:
-            if item.done and item.amount_mm and (item.alteration, round(item.amount_mm, 1)) not in known:
-                pattern = carry_out(pattern, item.alteration, item.amount_mm).pattern
+        for item in (item.as_advised().as_done() for item in one.done if item.done and item.amount_mm):
+            if (item.alteration, round(item.signed_mm or 0.0, 1)) not in known:
+                pattern = done_on(pattern, item)
     return pattern
 
 

@@ -19,7 +19,7 @@ from fitdiag.cli.screen import Leave, Screen, says_yes
 from fitdiag.cli.terminal import hold_interview
 from fitdiag.diagnosis.belief import finding_text
 from fitdiag.files import make_folder, write_atomically
-from fitdiag.knowledge.findings import Done, Findings
+from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text
@@ -401,8 +401,7 @@ class _Run:
         from fitdiag.planning.effects import changes_on
 
         pattern = pattern_in(self.base, self.case.pattern_file)
-        done = [Done(item.alteration, item.amount_mm) for item in altered]
-        changes = changes_on(pattern, done) if pattern is not None else {}
+        changes = changes_on(pattern, [item.as_done() for item in altered]) if pattern is not None else {}
         return rounds.expected_outcomes(self.base, findings, altered, changes)
 
     def _expecting(self, one: Round) -> Round:
@@ -410,7 +409,7 @@ class _Run:
         log = RoundLog.of(one)
         if not one.done or not log.begun:
             return one
-        really = [Advised(item.alteration, item.amount_mm) for item in one.done if item.done]
+        really = [item.as_advised() for item in one.done if item.done]
         findings = with_measures(self.base, log.findings(self.base))
         return replace(one, outcome=self._expected(findings, really))
 
@@ -423,7 +422,7 @@ class _Run:
         conclusion = choose(self.screen, choice, ask=self.ask, keep=lambda chosen: self._keep(proposed, chosen))
         findings = conclusion.diagnosis.findings
         advised = conclusion.plan.recommendations
-        first = [Advised(r.alteration, r.amount.mm) for r in advised if r.only_if is None]
+        first = [rounds.advised_as(r) for r in advised if r.only_if is None]
         if conclusion is not proposed:
             say("In short:")
             say_all(brief(conclusion.plan))
@@ -453,7 +452,7 @@ class _Run:
 
     def _keep(self, proposed: state.Conclusion, chosen: Sequence[Recommendation]) -> None:
         """Record what is advised, and what was left out of the list."""
-        advised = tuple(Advised(r.alteration, r.amount.mm, r.side) for r in chosen)
+        advised = tuple(rounds.advised_as(r) for r in chosen)
         taken = {item.alteration for item in advised}
         left_out = tuple(r.alteration for r in proposed.plan.recommendations if r.alteration not in taken)
         self._change(advised=advised, left_out=left_out)

@@ -13,11 +13,11 @@ from fitdiag.diagnosis.exact import Evidence, Network, Posterior, TooWideError
 from fitdiag.diagnosis.extents import share_below
 from fitdiag.diagnosis.joint import CauseExtent, Joint
 from fitdiag.diagnosis.readings import at_rest, axis_of, own_shift
-from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Finding, Findings, seen_by_amount
+from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Done, Finding, Findings, seen_by_amount
 from fitdiag.knowledge.model import Cause, RuleBase, Seen, Symptom
 from fitdiag.knowledge.order import once
 from fitdiag.problems import stop
-from fitdiag.units import format_length, format_reading
+from fitdiag.units import Units, format_given, format_length, format_reading
 
 FIRMNESS = ((10.0, "very strongly"), (4.0, "strongly"), (1.8, "clearly"), (1.15, "slightly"))
 NAMED = 0.8  # chance that a fitter asked "is that all?" has named a visible sign; a fitter's judgement
@@ -329,6 +329,18 @@ def finding_text(base: RuleBase, finding: Finding, findings: Findings) -> str:
     if finding.seen == "no" and finding.amount_mm:
         return f"Not enough to count: {lower_first(title)}{tail}"
     return f"{title}{tail}" if finding.seen == "yes" else f"Not seen: {lower_first(title)}{tail}"
+
+
+def done_text(base: RuleBase, done: Done, units: Units) -> str:
+    """An earlier alteration in words: `take width out of the back, 1/4 in, left side only`."""
+    rule = base.alterations.get(done.alteration)
+    parts = [lower_first(base.title(done.alteration))]
+    if done.amount_mm is not None:
+        way = rule.amount.ways.less if done.less and rule is not None and rule.amount.ways is not None else ""
+        parts.append(f"{way} {format_given(done.amount_mm, units)}".strip())
+    if done.side != "both":
+        parts.append(f"{done.side} side only")
+    return ", ".join(parts)
 
 
 def lower_first(text: str) -> str:

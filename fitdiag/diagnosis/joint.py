@@ -139,7 +139,7 @@ class Joint:
     def _done_since(self, cause: Cause, since: int) -> float:
         """How many mm of a cause's extent the alterations from round `since` on have taken."""
         return sum(
-            (done.amount_mm or 0.0) * cause.cured_by[done.alteration].takes
+            (done.signed_mm or 0.0) * cause.cured_by[done.alteration].takes
             for done in self.findings.done
             if done.round >= since and done.alteration in cause.cured_by
         )

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from fitdiag.diagnosis.belief import finding_text, lower_first
+from fitdiag.diagnosis.belief import done_text, finding_text, lower_first
 from fitdiag.interview.answers import read_answer
 from fitdiag.interview.telling import Line
 from fitdiag.knowledge.amounts import ROUND
@@ -16,7 +17,7 @@ from fitdiag.knowledge.said import Said
 from fitdiag.plausible import doubt_of_sign
 from fitdiag.problems import one_line
 from fitdiag.sessions.state import AWAITS, answer_event, done_event
-from fitdiag.units import MM_PER_INCH, Length, Units, format_given, format_length
+from fitdiag.units import MM_PER_INCH, Length, Units, format_length
 
 if TYPE_CHECKING:
     from fitdiag.interview.engine import Interview
@@ -93,14 +94,16 @@ def count_done(talk: Interview, done: Done, typed: str) -> list[Line]:
             like = f"write it like {talk.sample}, or Enter if not known"
             return [Line(f"'{one_line(typed, 30)}' is not an amount; {like}.")]
         if said.length is None:
+            if said.side is not None:
+                talk.record({**done_event(replace(done, side=said.side)), AWAITS: "amount"})
             return [Line("How much is that, as a length?")]
         if not NUMBER_ALONE.fullmatch(typed) and (what := _without_unit(said.length, talk.findings.units)):
             return [Line(f"{what}.")]
         amount = said.length.mm
-    talk.record(done_event(Done(done.alteration, amount, number)))
-    much = f", {format_given(amount, talk.findings.units)}" if amount is not None else ""
-    title = lower_first(talk.base.alterations[done.alteration].title)
-    return [Line(f"Done before: {title}{much}, round {number}.")]
+    side = said.side if said is not None and said.side is not None else done.side
+    done = replace(done, amount_mm=amount, round=number, side=side)
+    talk.record(done_event(done))
+    return [Line(f"Done before: {done_text(talk.base, done, talk.findings.units)}, round {number}.")]
 
 
 def count_body(talk: Interview, notes: Mapping[str, str]) -> list[Line]:

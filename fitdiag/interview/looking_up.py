@@ -34,6 +34,7 @@ _NOTHING = re.compile(
     r"|dunno|(?:i )?(?:don'?t|do not|dont) know|not (?:known|sure)|unknown|no idea|can'?t (?:say|see|tell)"
 )
 _CHOICE = re.compile(r"([1-9])(?:[.:)=,] ?| )(?![\d/]+$)(.+)")  # a choice from a list, and more about it
+_SHORTER = re.compile(r"\b(?:short\w*|raised|off|up)\b", re.IGNORECASE)  # shortened the legs, took the hems up
 _NOTE_NUMBER = re.compile(r"(\d+) ?(m|marked)?")  # a body note by its number in the list
 _MARKED = re.compile(r"\b(m|marked|very|really|extremely)\b")
 _BODY_PARTS = re.compile(  # "one hip higher, the left" is one part
@@ -186,7 +187,7 @@ def _pick(talk: Interview, pick: Pick, chosen: Sequence[str]) -> list[Line]:
     rest = pick.rest if not others or pick.kind == "body note" else ""  # an amount would be that of one of them
     talk.pending, talk.picked = None, (pick, talk.queue)
     talk.queue = [*((pick.kind, rule_id, rest) for rule_id in others), *talk.queue]
-    lines = _picked(talk, pick.kind, first, _with_side_meant(talk, first, pick.typed, rest))
+    lines = _picked(talk, pick.kind, first, _with_side_meant(talk, first, pick.typed, rest), pick.typed)
     if pick.kind == "body note" and ONE_SIDE.search(
         pick.typed.lower()
     ):  # no rule asks which side, so it is kept as a note
@@ -213,13 +214,18 @@ def next_in_queue(talk: Interview) -> list[Line]:
     return _picked(talk, kind, name, rest)
 
 
-def _picked(talk: Interview, kind: Kind, rule_id: str, rest: str) -> list[Line]:
-    """Take what was picked; that its amount is still to come is saved before the amount is asked for."""
+def _picked(talk: Interview, kind: Kind, rule_id: str, rest: str, words: str = "") -> list[Line]:
+    """Take what was picked; that its amount is still to come is saved before the amount is asked for.
+
+    `words`: what was typed for it, which says whether a length was let out or shortened.
+    """
     if kind == "body note":
         return count_body(talk, {rule_id: rest or "some"})
     if kind == "alteration":
-        talk.record({**done_event(Done(rule_id)), AWAITS: "amount"})
-        return count_done(talk, Done(rule_id), rest) if rest else []
+        ways = talk.base.alterations[rule_id].amount.ways
+        done = Done(rule_id, less=ways is not None and _SHORTER.search(words) is not None)
+        talk.record({**done_event(done), AWAITS: "amount"})
+        return count_done(talk, done, rest) if rest else []
     symptom, known = talk.base.symptoms[rule_id], talk.findings.symptoms.get(rule_id)
     how_much = known is not None and (known.amount_mm is not None or known.severity is not None)
     if not rest and known is not None and known.seen == "yes" and (symptom.measure is None or how_much):

@@ -6,13 +6,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from fitdiag.diagnosis.belief import Diagnosis, chance_words, finding_text, lower_first
+from fitdiag.diagnosis.belief import Diagnosis, chance_words, done_text, finding_text, lower_first
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.stations import TITLES, TRIALS
 from fitdiag.planning.questions import Choice
 from fitdiag.sessions.state import Conclusion
-from fitdiag.units import Units, format_given, format_length
+from fitdiag.units import Units, format_length
 
 if TYPE_CHECKING:
     from fitdiag.interview.engine import Interview
@@ -109,9 +109,7 @@ def so_far(base: RuleBase, findings: Findings, conclusion: Conclusion) -> Iterat
         if grade != "no":
             yield Line(f"- {base.body_notes[note].title}{' (marked)' if grade == 'marked' else ''}", "item")
     for done in findings.done:
-        much = f", {format_given(done.amount_mm, findings.units)}" if done.amount_mm is not None else ""
-        title = lower_first(base.alterations[done.alteration].title)
-        yield Line(f"- Done in round {done.round}: {title}{much}", "item")
+        yield Line(f"- Done in round {done.round}: {done_text(base, done, findings.units)}", "item")
     if findings.notes:
         yield Line("Notes", "head")
     for note in findings.notes:

@@ -48,11 +48,18 @@ class Finding:
 
 @dataclass(frozen=True)
 class Done:
-    """An alteration carried out in an earlier round."""
+    """An alteration carried out in an earlier round; `less`: in reverse, like shortening a leg."""
 
     alteration: str
     amount_mm: Mm | None = None
     round: RoundNumber = 1
+    side: Side = "both"
+    less: bool = False
+
+    @property
+    def signed_mm(self) -> float | None:
+        """The amount as carried out on the pattern: negative if done in reverse."""
+        return -self.amount_mm if self.less and self.amount_mm is not None else self.amount_mm
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ from pydantic import (
     field_validator,
 )
 
-from fitdiag.knowledge.basics import LengthMm, Names, Part, length_mm, one_or_many, ref, short_for
+from fitdiag.knowledge.basics import LengthMm, Names, Part, YesNo, length_mm, one_or_many, ref, short_for
 from fitdiag.knowledge.findings import (
     MOST_DONE,
     SIDES,
@@ -211,6 +211,8 @@ class _Done(Part):
     alteration: Annotated[str, ref("alteration")]
     amount: LengthMm | None = None
     round: RoundNumber = 1
+    side: Side = "both"
+    less: YesNo = False
 
     @field_validator("amount")
     @classmethod
@@ -290,7 +292,7 @@ def file_in(document: Document, loc: Location, data: Any, base: RuleBase, model:
     answers: Mapping[str, Any] = file.symptoms
     return file, Findings(
         answers, {note: grade for note, (grade, _) in file.body.items()},
-        tuple(Done(item.alteration, item.amount, item.round) for item in file.done),
+        tuple(Done(item.alteration, item.amount, item.round, item.side, item.less) for item in file.done),
         units, one_line(file.client, 80), tuple(one_line(note, 500) for note in (*file.notes, *moved)),
         file.measures.body, file.measures.pattern, file.measures.tables,
         body_sides={note: side for note, (_, side) in file.body.items() if side},
@@ -336,7 +338,8 @@ def findings_text(findings: Findings, garment: str) -> str:
         "readings_from": findings.readings_from if findings.readings_from != "cloth" else "",
         "body": {note: f"{grade} {findings.body_sides.get(note, '')}".rstrip() for note, grade in findings.body.items()},
         "symptoms": {finding.symptom: _of_finding(finding) for finding in findings.symptoms.values()},
-        "done": tuple({"alteration": one.alteration, "amount": one.amount_mm, "round": AsItIs(one.round)}
+        "done": tuple({"alteration": one.alteration, "amount": one.amount_mm, "round": AsItIs(one.round),
+                       "side": None if one.side == "both" else one.side, "less": one.less or None}
                       for one in findings.done),
         "measures": {key: values for key, values in measures.items() if values}, "at_rest": findings.at_rest,
         "earlier": tuple(

@@ -182,11 +182,15 @@ class Amounts:
         return max(ranked)[1] or None
 
     def _less(self, alteration: Alteration) -> bool:
-        """Whether the likeliest cause it cures asks for it in reverse."""
-        seen = [cause for cause in self.base.cures_of[alteration.id] if self.diagnosis.has_sign(cause)]
+        """Whether the likeliest cause it cures asks for it in reverse; one that was read comes before one that was not.
+
+        So hems that hang too low are never let down, however likely it is that one leg is longer.
+        """
+        known = self.diagnosis
+        seen = [cause for cause in self.base.cures_of[alteration.id] if known.has_sign(cause)]
         if not seen:
             return False
-        first = max(seen, key=lambda cause: (self.diagnosis.probability[cause], cause))
+        first = max(seen, key=lambda cause: (cause in known.extents, known.probability[cause], cause))
         return self.base.causes[first].cured_by[alteration.id].takes < 0
 
     # -- limits ----------------------------------------------------------------------------------------------------

@@ -71,6 +71,12 @@ def as_planned(pattern: Pattern, item: Recommendation, solved_mm: float | None =
     return pattern
 
 
+def done_on(pattern: Pattern, done: Done) -> Pattern:
+    """The pattern after an alteration of an earlier round, as it is without an amount. Raises ProblemsFoundError."""
+    side = None if done.side == "both" else done.side
+    return carry_out(pattern, done.alteration, done.signed_mm, side).pattern if done.signed_mm else pattern
+
+
 def _under_the_same_names(stages: Sequence[Stage]) -> tuple[Stage, ...]:
     """Stages that can be compared: a measure that differs between the sides after any step is given per side throughout."""
     values = alike(stage.measures for stage in stages)
@@ -92,7 +98,7 @@ def _earlier(base: RuleBase, findings: Findings, pattern: Pattern, warnings: lis
     history = [Stage("first cut", None, pattern_measures(pattern))]
     for done in sorted(findings.done, key=lambda item: item.round):
         amount = done.amount_mm if done.amount_mm is not None else base.alterations[done.alteration].amount.start_mm
-        pattern = carry_out(pattern, done.alteration, amount).pattern
+        pattern = done_on(pattern, replace(done, amount_mm=amount))
         history.append(Stage(done.alteration, amount, pattern_measures(pattern)))
     followed = base.garment.followed if base.garment is not None else None
     if followed is None:
@@ -193,6 +199,6 @@ def changes_on(pattern: Pattern, done: Iterable[Done]) -> dict[str, float]:
     before = pattern_measures(pattern)
     for item in done:
         with suppress(ProblemsFoundError):
-            pattern = carry_out(pattern, item.alteration, item.amount_mm).pattern if item.amount_mm else pattern
+            pattern = done_on(pattern, item)
     after = pattern_measures(pattern)
     return {name: after[name] - before[name] for name in before if name in after}

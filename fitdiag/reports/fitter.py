@@ -12,7 +12,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, lower_first
+from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, done_text, lower_first
 from fitdiag.knowledge.findings import SEVERITIES, Finding, Findings, Origin, settle
 from fitdiag.knowledge.garment import Chart
 from fitdiag.knowledge.model import RuleBase, Seen, Symptom
@@ -24,7 +24,7 @@ from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import Items, Section, make_report
 from fitdiag.reports.sheet import Heading, Sheet, drawn, whole_amounts
 from fitdiag.reports.signs import captions, drawn_symptoms, figure
-from fitdiag.sessions.case_files import Advised, Carried, Round
+from fitdiag.sessions.case_files import Advised, Round
 from fitdiag.sessions.state import Conclusion
 from fitdiag.templates import render
 from fitdiag.units import MM_PER_INCH, Units, day_words, format_length, format_reading
@@ -201,17 +201,13 @@ def rounds_table(charts: Sequence[Chart], history: History, units: Units) -> Tab
 def round_sentences(base: RuleBase, history: History, units: Units) -> tuple[str, ...]:
     """One sentence per round: what was advised and what was done."""
 
-    def listed(items: Iterable[Advised | Carried]) -> str:
-        return "; ".join(
-            lower_first(base.title(item.alteration))
-            + (f", {format_length(item.amount_mm, units)}" if item.amount_mm is not None else "")
-            for item in items
-        )
+    def listed(items: Iterable[Advised]) -> str:
+        return "; ".join(done_text(base, item.as_done(), units) for item in items)
 
     result = []
     for one, _ in history:
         parts = [f"Advised: {listed(one.advised)}."] if one.advised else []
-        if done := [item for item in one.done if item.done]:
+        if done := [item.as_advised() for item in one.done if item.done]:
             parts.append(f"Done: {listed(done)}.")
         elif one.advised:
             parts.append("What was done is not known yet.")

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
-from fitdiag.diagnosis.belief import Belief, Diagnosis, Question, chance_words, finding_text, lower_first
+from fitdiag.diagnosis.belief import Belief, Diagnosis, Question, chance_words, done_text, finding_text, lower_first
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.knowledge.stations import STATIONS, TITLES, station_of
@@ -138,10 +138,7 @@ class _Writer:
         unsure = [lower_first(self.base.symptoms[one.symptom].title) for one in found if one.seen == "unsure"]
         marked = {"marked": " (marked)"}
         body = [notes[note].title + marked.get(grade, "") for note, grade in known.body.items() if grade != "no"]
-        done = []
-        for item in known.done:
-            much = f", {format_given(item.amount_mm, known.units)}" if item.amount_mm is not None else ""
-            done.append(f"Round {item.round}: {lower_first(self.base.alterations[item.alteration].title)}{much}")
+        done = [f"Round {item.round}: {done_text(self.base, item, known.units)}" for item in known.done]
         lists = {
             "Seen or felt": seen, "Measured": small, "Looked for and not there": self._absent(), "Could not be said": unsure,
             "Shape and stance": body, "Done in earlier rounds": done,

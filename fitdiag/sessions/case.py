@@ -19,7 +19,7 @@ from typing import Any, TypeVar
 
 from fitdiag import files
 from fitdiag.files import make_folder, read_bytes, refusals, write_atomically, write_folder
-from fitdiag.knowledge.findings import Done, Findings
+from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.findings_file import findings_in
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import Document, parse_yaml, read_yaml
@@ -178,7 +178,7 @@ def case_findings(case: Case, rules: RuleBase, *, before: int = MOST_ROUNDS + 1)
                 problems.append(Problem("unknown-id", message, where, hint))
     if problems:
         raise ProblemsFoundError(problems)
-    done = (Done(item.alteration, item.amount_mm, one.number)
+    done = (item.as_advised().as_done(one.number)
             for one in case.rounds if one.number < before for item in one.done if item.done)  # fmt: skip
     return replace(findings, client=case.name, notes=(), done=tuple(done))
 

@@ -24,7 +24,7 @@ from pydantic import (
 
 from fitdiag.knowledge.about import FigurePart
 from fitdiag.knowledge.basics import Id, LengthMm, Part, Strict, YesNo, length_mm, one_or_many
-from fitdiag.knowledge.findings import MOST_DONE, Side
+from fitdiag.knowledge.findings import MOST_DONE, Done, Side
 from fitdiag.knowledge.findings_file import named, noted, of_the_body
 from fitdiag.knowledge.reading import file_text, quoted, read_file, wrong
 from fitdiag.knowledge.strict_yaml import Document
@@ -130,20 +130,31 @@ class Closed(Strict):
 
 @dataclass(frozen=True)
 class Advised(Strict):
-    """An alteration the client was told to make."""
+    """An alteration the client was told to make; `less`: in reverse, like shortening a leg."""
 
     alteration: Id
     amount_mm: Annotated[LengthMm | None, Field(alias="amount")] = None
     side: Side | None = None
+    less: YesNo | None = None
+
+    def as_done(self, number: int = 1) -> Done:
+        """The alteration as one carried out in a round."""
+        return Done(self.alteration, self.amount_mm, number, self.side or "both", bool(self.less))
 
 
 @dataclass(frozen=True)
 class Carried(Strict):
-    """What was really done of an alteration: `done`, and the amount if known (mm)."""
+    """What was really done of an alteration: `done`, the amount if known (mm), and `side` and `less` as in `Advised`."""
 
     alteration: Id
     amount_mm: Annotated[LengthMm | None, Field(alias="amount")] = None
     done: YesNo = True
+    side: Side | None = None
+    less: YesNo | None = None
+
+    def as_advised(self) -> Advised:
+        """The same as if it had been advised so."""
+        return Advised(self.alteration, self.amount_mm, self.side, self.less)
 
 
 @dataclass(frozen=True)
@@ -332,7 +343,13 @@ def case_text(case: Case, head: str = _HEAD) -> str:
 
 def round_text(one: Round, units: Units, head: str = _HEAD) -> str:
     done = tuple(
-        {"alteration": item.alteration, "amount": item.amount_mm, "done": None if item.done else False}
+        {
+            "alteration": item.alteration,
+            "amount": item.amount_mm,
+            "done": None if item.done else False,
+            "side": None if item.side == "both" else item.side,
+            "less": item.less or None,
+        }
         for item in one.done
     )
     rows = {

@@ -133,7 +133,10 @@ def _text_of(findings: Findings, base: RuleBase, units: Units) -> str:
 def advised_list(advised: Sequence[Advised]) -> list[list[object]]:
     """What was advised, as the log stores it."""
     amounts = (None if item.amount_mm is None else round(item.amount_mm, 3) for item in advised)
-    return [[item.alteration, amount, item.side] for item, amount in zip(advised, amounts, strict=True)]
+    return [
+        [item.alteration, amount, item.side, *(["less"] if item.less else [])]
+        for item, amount in zip(advised, amounts, strict=True)
+    ]
 
 
 # -- writing; the caller holds the case's lock --------------------------------------------------------------------

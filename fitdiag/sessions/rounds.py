@@ -19,7 +19,7 @@ from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import digest, refusals, remove_file
 from fitdiag.knowledge.about import FigurePart
 from fitdiag.knowledge.basics import Part, Strict
-from fitdiag.knowledge.findings import Done, Earlier, Finding, Findings
+from fitdiag.knowledge.findings import Done, Earlier, Finding, Findings, Side
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.reading import read_file
@@ -114,7 +114,8 @@ def expected_outcomes(
         if rule is None or item.amount_mm is None:
             continue
         for expects in rule.expects:
-            change[expects.symptom] = change.get(expects.symptom, 0.0) + expects.change * item.amount_mm
+            way = -1.0 if item.less else 1.0
+            change[expects.symptom] = change.get(expects.symptom, 0.0) + expects.change * way * item.amount_mm
             half = abs(expects.range[1] - expects.range[0]) / 2 * item.amount_mm
             spread[expects.symptom] = spread.get(expects.symptom, 0.0) + half**2
     for symptom in before:
@@ -285,29 +286,40 @@ def reported_done(
 ) -> dict[str, Carried]:
     """Read what was really done of a round from `alteration=amount`, `=yes` or `=no` texts, else the form, by alteration.
 
-    Without an amount it is as much as was advised; a side behind the amount must be the advised one. Raises ProblemsFoundError.
+    Without an amount, or a side behind it, it is as was advised. Raises ProblemsFoundError.
     """
-    given = (item.partition("=") for item in texts)
-    sides = {item.alteration: item.side or "both" for item in one.advised}
-    reported = {name: _amount_or_no(base, name, _sideless(name, text, sides), units) for name, _, text in given}
-    for alteration, state, amount in ticked:
-        reported.setdefault(alteration, (amount, state in ("as-written", "otherwise")))
-    advised = {item.alteration: item.amount_mm for item in one.advised}
+    reported: dict[str, tuple[float | None, bool, Side | None]] = {}
+    for name, _, text in (item.partition("=") for item in texts):
+        amount, side = without_side(text)
+        reported[name] = (*_amount_or_no(base, name, amount, units), side)
+    for alteration, state, mm in ticked:
+        reported.setdefault(alteration, (mm, state in ("as-written", "otherwise"), None))
+    advised = {item.alteration: item for item in one.advised}
     return {
-        name: Carried(name, (advised.get(name) if mm is None else mm) if was_done else None, was_done)
-        for name, (mm, was_done) in reported.items()
+        name: carried_as(advised.get(name, Advised(name)), mm, side) if was_done else Carried(name, None, done=False)
+        for name, (mm, was_done, side) in reported.items()
     }
 
 
-def _sideless(alteration: str, text: str, sides: Mapping[str, str]) -> str:
-    """An amount without its side. What was done is kept without a side, so another than the advised one is refused."""
-    match = re.fullmatch(r"(.*\S)\s+(left|right|both)(?: sides?)?(?: only)?", text.strip(), re.IGNORECASE)
-    if match is None:
-        return text
-    if (side := match[2].lower()) != sides.get(alteration, "both"):
-        message = f"{one_line(alteration, 40)}: it was not advised for {side if side == 'both' else f'the {side}'}"
-        raise stop("side", message, hint="leave the side out; what was done elsewhere than advised goes in a note")
-    return match[1]
+def carried_as(advised: Advised, mm: float | None = None, side: Side | None = None) -> Carried:
+    """What was done of an alteration: as was advised, but for the amount and the side that are given."""
+    done = mm if mm is not None else advised.amount_mm
+    return Carried(advised.alteration, done, side=side or advised.side, less=advised.less)
+
+
+def advised_as(item: Recommendation) -> Advised:
+    """A recommendation as the round records it."""
+    return Advised(item.alteration, item.amount.mm, item.side, item.amount.less or None)
+
+
+def without_side(text: str) -> tuple[str, Side | None]:
+    """An amount typed as really done, and the side behind it, if one is named.
+
+    >>> without_side("3/4 in left side only"), without_side("2 cm")
+    (('3/4 in', 'left'), ('2 cm', None))
+    """
+    match = re.fullmatch(r"(.*\S)[\s,]+(left|right|both)(?: sides?)?(?: only)?", text.strip(), re.IGNORECASE)
+    return (text, None) if match is None else (match[1].rstrip(","), match[2].lower())  # type: ignore[return-value]
 
 
 def _amount_or_no(base: RuleBase, alteration: str, text: str, units: Units) -> tuple[float | None, bool]:

@@ -229,7 +229,13 @@ def measures_event(findings: Findings) -> dict[str, Any]:
 
 def done_event(done: Done) -> dict[str, Any]:
     """An earlier alteration as a log event."""
-    return {"event": "done", **vars(done)}
+    event: dict[str, Any] = {
+        "event": "done",
+        "alteration": done.alteration,
+        "amount_mm": done.amount_mm,
+        "round": done.round,
+    }
+    return event | ({"side": done.side} if done.side != "both" else {}) | ({"less": True} if done.less else {})
 
 
 def events_of(found: Findings, known: Findings) -> list[dict[str, Any]]:
