@@ -153,7 +153,7 @@ class Diagnosis:
         shows = {one.id: {link.symptom for link in one.shows} for one in self.base.causes.values()}
         return frozenset(cause for cause in shows if seen & (shows[cause] | {*self.joint.shown_by(cause)}))
 
-    @property
+    @cached_property
     def extents(self) -> Mapping[str, CauseExtent]:
         """The extent of each cause, if present, for causes that some reading bears on."""
         return self.joint.extents
