@@ -10,10 +10,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import chain
 
 import numpy as np
 import shapely
-from shapely import LinearRing, MultiPoint, Point, Polygon, get_parts
+from shapely import LinearRing, Point, Polygon, get_parts
 from shapely.geometry.base import BaseGeometry
 
 from fitdiag.pattern.alter import Cut
@@ -70,8 +71,10 @@ def fitted(bounds: Box, cell: Box, pad: tuple[float, float], *, snug: bool = Fal
 
 
 def _bounds(*lines: Array) -> Box:
-    bounds: Box = MultiPoint(np.concatenate(lines)).bounds
-    return bounds
+    every = np.concatenate(lines)
+    left, low = every.min(axis=0).tolist()
+    right, high = every.max(axis=0).tolist()
+    return left, low, right, high
 
 
 def _whole(change: Change) -> Box:
@@ -208,13 +211,14 @@ class Figure:
         part = max(parts, key=length, default=np.zeros((1, 2)))
         if length(part) < 6.0:
             return
-        spots, letters = along(part, 9, shares), LABEL._replace(bold=bold)
-        beyond = [
-            spot for n in (2, 3, 1) for spot in around(tuple(part[len(part) * n // 4]), text, letters, (1.2, 4.0))
+        letters = LABEL._replace(bold=bold)
+        spots = [
+            along(part, 9, shares),
+            *(around(tuple(part[len(part) * n // 4]), text, letters, (1.2, 4.0)) for n in (2, 3, 1)),
         ]
         if length(part) < letters.width(text):
-            spots = [*beyond, *spots]
-        self.pen.label(text, [*spots, *beyond], self.view.clip, letters, over="labels" if bold else "lines")
+            spots = [*spots[1:], spots[0]]
+        self.pen.label(text, chain(*spots), self.view.clip, letters, over="labels" if bold else "lines")
 
 
 def key(pen: Pen, box: Box, changes: Sequence[Change], columns: int) -> float:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from html import escape
@@ -17,7 +17,7 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiLineString, Point, Polygon, STRtree, box, get_parts
+from shapely import GeometryType, LineString, Point, Polygon, STRtree, box, get_parts
 from shapely.geometry.base import BaseGeometry
 
 from fitdiag.pattern.garment import arc, at_far
@@ -223,10 +223,12 @@ class Pen:
         self.ground = ground  # whether labels get a white ground that hides the lines under them
         self._items: list[Item] = []
         self._over: list[Item] = []  # labels, drawn over all lines
-        self._lines: list[LineString] = []
+        self._lines: list[Array] = []
         self._weights: list[float] = []  # of each line: what a label pays per mm that it covers
-        self._taken: list[Polygon] = []
-        self._tree: STRtree | None = None  # index of the lines, rebuilt after one was added
+        self._taken: list[tuple[Box, Polygon]] = []  # where labels stand, with the bounds of each
+        self._index: tuple[STRtree, Array] | None = (
+            None  # the lines by place, and their weights; made anew after one was added
+        )
 
     def done(self, title: str, desc: str, height: float | None = None) -> Drawing:
         return Drawing(title, desc, self.width, self.height if height is None else height, (*self._items, *self._over))
@@ -276,10 +278,10 @@ class Pen:
         run = bottom - top
         starts = np.arange(np.floor((left - run) / self.hatching) * self.hatching, right, self.hatching)
         for foot, head in ((bottom, top), (top, bottom))[: 2 if cross else 1]:
-            rays = [((x, foot), (x + run, head)) for x in starts]
-            for part in get_parts(MultiLineString(rays).intersection(area)):
-                if part.geom_type == "LineString" and part.length > 0.15:
-                    self.line(np.asarray(part.coords), "hatch")
+            rays = np.array([[(x, foot), (x + run, head)] for x in starts]).reshape(-1, 2, 2)
+            parts = get_parts(shapely.intersection(shapely.multilinestrings(shapely.linestrings(rays)), area))
+            for part in parts[(shapely.get_type_id(parts) == GeometryType.LINESTRING) & (shapely.length(parts) > 0.15)]:
+                self.line(shapely.get_coordinates(part), "hatch")
 
     def text(self, x: float, y: float, text: str, letters: Letters, anchor: Anchor = "start") -> None:
         """Set one line of text at a fixed place."""
@@ -287,7 +289,7 @@ class Pen:
         self._over.append(Text(x, y, text, size, anchor, 0.0, bold, role))
         wide = letters.width(text)
         left = x - {"start": 0.0, "middle": wide / 2, "end": wide}[anchor]
-        self._taken.append(box(left, y - size * MM_PER_POINT * 0.75, left + wide, y + size * MM_PER_POINT * 0.25))
+        self._take(box(left, y - size * MM_PER_POINT * 0.75, left + wide, y + size * MM_PER_POINT * 0.25))
 
     def paragraph(
         self, x: float, y: float, text: str, letters: Letters, width: float, step: float, most: int | None = None
@@ -324,7 +326,7 @@ class Pen:
             far = (0.35 + 1.25 * (row - (len(lines) - 1) / 2)) * size * MM_PER_POINT
             x, y = spot.x + far * sin(turn), spot.y + far * cos(turn)
             self._over.append(Text(x, y, line, size, "middle", spot.angle, bold, role))
-        self._taken.append(ground)
+        self._take(ground)
         return True
 
     def _freest(
@@ -336,9 +338,13 @@ class Pen:
             if best is not None and best[0] <= order * 0.4:
                 break  # no later spot can cost less
             ground = ground_of(spot, room)
-            cost, ink = self._cost(ground, within)
-            if best is None or cost + order * 0.4 < best[0]:
-                best = (cost + order * 0.4, spot, ground, ink)
+            taken = self._taken_cost(ground, within)
+            if best is not None and best[0] <= taken + order * 0.4:
+                continue
+            covered, ink = self._line_cost(ground)
+            cost = taken + covered + order * 0.4
+            if best is None or cost < best[0]:
+                best = (cost, spot, ground, ink)
         return best
 
     def dimension(self, a: XY, b: XY, text: str, away: XY | None) -> tuple[XY, list[Spot]]:
@@ -369,25 +375,36 @@ class Pen:
 
     def _note(self, line: Array, weight: float = 10.0) -> None:
         if len(line) > 1:
-            self._lines.append(LineString(line))
+            self._lines.append(line)
             self._weights.append(weight)
-            self._tree = None
+            self._index = None
 
-    def _cost(self, ground: Polygon, within: Box) -> tuple[float, float]:
-        """The cost of covering an area, and the length of the lines under it, in mm."""
+    def _take(self, ground: Polygon) -> None:
+        self._taken.append((ground.bounds, ground))
+
+    def _taken_cost(self, ground: Polygon, within: Box) -> float:
+        """The cost of leaving a box and of covering other labels."""
         left, top, right, bottom = ground.bounds
         over = (within[0] - left, within[1] - top, right - within[2], bottom - within[3])
         out = sum(max(mm, 0) for mm in over)
         cost = 1000.0 + out if out > 1e-6 else 0.0
-        if self._taken:
-            taken = np.array(self._taken)
-            shared = float(shapely.area(shapely.intersection(taken[shapely.intersects(taken, ground)], ground)).sum())
-            cost += 100.0 + shared if shared > 0.01 else 0.0
-        if self._tree is None:
-            self._tree = shapely.STRtree(self._lines)
-        near = self._tree.query(ground)
-        ink = shapely.length(shapely.intersection(self._tree.geometries[near], ground))
-        return cost + float((ink * np.array(self._weights)[near]).sum()), float(ink.sum())
+        near = [
+            other for (west, north, east, south), other in self._taken
+            if west < right and east > left and north < bottom and south > top
+        ]  # fmt: skip
+        shared = float(shapely.area(shapely.intersection(near, ground)).sum()) if near else 0.0
+        return cost + (100.0 + shared if shared > 0.01 else 0.0)
+
+    def _line_cost(self, ground: Polygon) -> tuple[float, float]:
+        """The cost of covering lines, and the length of those under an area, in mm."""
+        if self._index is None:
+            numbers = np.repeat(np.arange(len(self._lines)), [len(line) for line in self._lines])
+            joined = np.concatenate(self._lines) if self._lines else np.empty((0, 2))
+            self._index = STRtree(shapely.linestrings(joined, indices=numbers)), np.array(self._weights)
+        lines, weights = self._index
+        near = lines.query(ground)
+        ink = shapely.length(shapely.intersection(lines.geometries[near], ground))
+        return float((ink * weights[near]).sum()), float(ink.sum())
 
 
 def corners(box: Box) -> Array:
@@ -414,16 +431,15 @@ def beside(point: XY | Array, direction: XY | Array, text: str, letters: Letters
     return Spot(point[0] + x * (gap + reach), point[1] + y * (gap + reach))
 
 
-def around(point: XY, text: str, letters: Letters, gaps: Sequence[float]) -> list[Spot]:
+def around(point: XY, text: str, letters: Letters, gaps: Sequence[float]) -> Iterator[Spot]:
     """Candidate spots for a horizontal text around a point, the nearest first; `gaps` in mm."""
     turns = [(cos(k * pi / 4), sin(k * pi / 4)) for k in range(8)]
-    return [beside(point, turn, text, letters, gap) for gap in gaps for turn in turns]
+    return (beside(point, turn, text, letters, gap) for gap in gaps for turn in turns)
 
 
-def along(line: Array, size: float, shares: Sequence[float], gap: float = 0.9) -> list[Spot]:
+def along(line: Array, size: float, shares: Sequence[float], gap: float = 0.9) -> Iterator[Spot]:
     """Candidate spots for a text along a line, `gap` mm off it on its left and right, at `shares` of its length."""
     whole = float(arc(line)[-1])
-    spots = []
     for share in shares:
         before, point, after = at_far(line, share * whole + np.array([-5.0, 0.0, 5.0]))
         run = after - before
@@ -432,8 +448,7 @@ def along(line: Array, size: float, shares: Sequence[float], gap: float = 0.9) -
         angle = 100 - (100 - degrees(turn)) % 180  # readable from the bottom or the right edge of the sheet
         high = size * MM_PER_POINT / 2
         for beyond in (normal * (high + gap), -normal * (high + gap)):
-            spots.append(Spot(float(point[0] + beyond[0]), float(point[1] + beyond[1]), angle))
-    return spots
+            yield Spot(float(point[0] + beyond[0]), float(point[1] + beyond[1]), angle)
 
 
 def clipped(line: Array, clip: Box) -> list[Array]:

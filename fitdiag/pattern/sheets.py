@@ -206,7 +206,7 @@ def _page(grid: Grid, tile: Tile, mark: str = "") -> tuple[Item, ...]:
     _page_words(pen, grid, tile, inner)
     for name, part, where in names:
         if length(part) > 25:
-            spots = ink.along(part, 10, (0.5, 0.35, 0.65, 0.2, 0.8), gap=1.5)
+            spots = list(ink.along(part, 10, (0.5, 0.35, 0.65, 0.2, 0.8), gap=1.5))
             if where == "seam":  # inside, off the allowance
                 spots = [spot for one, other in zip(spots[::2], spots[1::2], strict=True) for spot in (other, one)]
             pen.label(name, spots, inner, LABEL._replace(size=10), over="lines")
