@@ -11,19 +11,25 @@ from pathlib import Path
 import pytest
 
 from fitdiag.cli.choose import choose
+from fitdiag.cli.drape import simulated
 from fitdiag.cli.screen import Screen
 from fitdiag.interview.engine import Interview
-from fitdiag.knowledge.findings import Done, Earlier, Findings, measured, measured_apart
+from fitdiag.interview.sides import side_meant
+from fitdiag.knowledge.findings import Done, Earlier, Finding, Findings, measured, measured_apart
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.blocks import block_of, draft_block
+from fitdiag.pattern.draw import states_of
 from fitdiag.pattern.garment import garment_of
 from fitdiag.pattern.measure import pattern_measures
+from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
 from fitdiag.planning.effects import as_planned, changes_on, done_on, effects
+from fitdiag.planning.muslins import Wearer
 from fitdiag.planning.plan import Recommendation
+from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import brief
 from fitdiag.reports.sheet import Heading, make_sheet
 from fitdiag.sessions.rounds import Choice
@@ -231,3 +237,122 @@ def test_hems_that_hang_too_low_are_never_let_down(side: str | None) -> None:
     ]
     assert all(item.amount.less and item.amount.text.startswith("shorter by") for item in hems)
     assert hems
+
+
+SEEN_APART = [
+    ("skirt", "one-sided-diagonal", 15.0, "raise-one-hip"), ("skirt", "hip-line-higher-on-one-side", 12.0, "raise-one-hip"),
+    ("trousers", "one-sided-diagonal", 12.0, "raise-one-hip"), ("trousers", "pocket-mouths-open", 8.0, "add-to-one-side"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("garment", "symptom", "mm", "alteration"), SEEN_APART)
+def test_nothing_on_the_other_side_does_not_halve_what_this_side_gets(
+    garment: str, symptom: str, mm: float, alteration: str
+) -> None:
+    """Measured as left nothing, right something, it is one side's fault, as large as when only the right was measured."""
+    apart = first(concluded(rules(garment), symptom, 0.0, mm))
+    assert (apart.alteration, apart.side) == (alteration, "right")
+    assert apart.amount.mm == pytest.approx(mm, abs=3.2)
+
+
+def test_each_side_keeps_within_the_limit_and_gets_all_it_asks_for_below_it() -> None:
+    """A pinch of the side curve is halved between its two edges; the limit of a round cuts the one side, not the other."""
+    base = rules("skirt")
+    item = first(concluded(base, "side-stands-off-below-waist", 24.0, 8.0))
+    most = base.alterations[item.alteration].most_a_round.amount_mm
+    assert item.amount.left_mm is not None and item.amount.right_mm is not None
+    assert most - 3.2 <= item.amount.left_mm <= most
+    assert item.amount.right_mm == pytest.approx(8.0 / 2, abs=1.6)
+    assert "both side seams" not in item.amount.extra
+
+
+def test_one_side_seam_has_two_edges() -> None:
+    """What is taken in at one side seam is told for that seam: the front edge and the back edge, not four edges."""
+    amount = first(concluded(rules("skirt"), "side-stands-off-below-waist", 10.0, side="left")).amount
+    assert "2 edges" in amount.extra and "4" not in amount.extra.split("(")[0]
+
+
+@pytest.mark.parametrize(("sign", "grade"), [("back-hem-works-under-heel", 25.0), ("hems-too-long", 25.0)])
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_a_hem_under_one_heel_is_shortened_there(sign: str, grade: float, side: str) -> None:
+    """A longer leg on the other side would leave this hem under its heel."""
+    item = first(concluded(rules(), sign, grade, side=side))
+    assert (item.side, item.amount.less) == (side, True)
+
+
+def with_signs(*found: Finding, **known: dict[str, str]) -> Recommendation:
+    """The first recommendation from several signs, with body notes and their sides."""
+    findings = Findings(units="cm", **known)  # type: ignore[arg-type]
+    for one in found:
+        findings = findings.with_finding(one)
+    return first(conclude(rules(), findings))
+
+
+@pytest.mark.parametrize(("lower", "higher"), [("left", "right"), ("right", "left")])
+def test_spare_folds_under_the_lower_hip_raise_the_other_one(lower: str, higher: str) -> None:
+    """The folds lie on the lower side, as the rule says of them; the waist is raised over the higher hip."""
+    ripples = Finding("side-waist-ripples", "yes", side=lower)  # type: ignore[arg-type]
+    for diagonal in (None, higher):
+        item = with_signs(ripples, Finding("one-sided-diagonal", "yes", side=diagonal))  # type: ignore[arg-type]
+        assert (item.alteration, item.where) == ("raise-one-hip", higher)
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_where_no_sign_names_the_side_the_body_note_does(side: str) -> None:
+    """The higher hip is raised, the fuller one widened, and the leg that is longer gets the longer trouser leg."""
+    base = rules()
+    for note, sign, alteration in (
+        ("one-hip-higher", "one-sided-diagonal", "raise-one-hip"),
+        ("one-leg-longer", "one-hem-higher", "change-leg-length"),
+    ):
+        found = measured(base.symptoms[sign], 15.0)
+        item = with_signs(found, body={note: "some"}, body_sides={note: side})
+        assert (item.alteration, item.where, item.amount.less) == (alteration, side, False)
+
+
+def test_a_hem_left_over_after_a_raised_hip_is_levelled_on_one_leg() -> None:
+    """Both hems longer would leave one as much higher as before."""
+    plan = concluded(rules(), "one-sided-diagonal", 15.0, side="left").plan
+    hem = next(item for item in plan.recommendations if item.alteration == "level-hems")
+    assert hem.where == "one" and [side for side, _ in hem.cuts()] == ["right"]
+
+
+@pytest.mark.parametrize(("side", "way"), [("left", -1.0), ("right", 1.0)])
+def test_the_body_that_is_draped_has_its_higher_hip_on_the_side_of_the_note(
+    side: str, way: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A figure's one-sided shapes are above 0 on the right."""
+    draped: list[float] = []
+
+    def simulate(base: object, plan: object, findings: object, pattern: object, wearer: Wearer, **_: object) -> None:
+        draped.append(wearer.figure.hip_higher)
+        raise ProblemsFoundError([])
+
+    monkeypatch.setattr("fitdiag.cli.drape.simulate", simulate)
+    base = rules()
+    note, measures = "one-hip-higher", {"waist": 760.0, "hip": 1000.0, "height": 1700.0}
+    known = Findings(units="cm", body={note: "marked"}, body_sides={note: side}, body_measures=measures)  # type: ignore[dict-item]
+    with pytest.raises(ProblemsFoundError):
+        simulated(base, conclude(base, known), block(base))
+    assert draped[0] * way > 0.0
+
+
+@pytest.mark.parametrize(("words", "higher"), [
+    ("left hem drags", "right"), ("right leg drags while the left is fine", "left"), ("the left leg is too long", "right"),
+    ("left hem trails", "right"), ("left hem sits on the floor", "right"), ("left hem is higher", "left"),
+    ("the right one is shorter", "right"),
+])  # fmt: skip
+def test_a_hem_that_drags_on_one_side_is_higher_on_the_other(words: str, higher: str) -> None:
+    """The sign is of the higher hem, and people tell of the lower one."""
+    named = "right" if words.split("while", maxsplit=1)[0].count("right") else "left"
+    assert side_meant(rules().symptoms["one-hem-higher"], words, named) == higher  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("alteration", "piece", "share"), [
+    ("add-calf-width", "front", "0.5 cm"), ("add-inner-thigh", "front", "0.5 cm"), ("take-waist-in", "front", "0.5 cm"),
+])  # fmt: skip
+def test_a_piece_that_changes_by_less_is_not_said_to_be_done_alike(alteration: str, piece: str, share: str) -> None:
+    """The front gets half of what the drawn back gets."""
+    pattern = block(rules())
+    _, beside = states_of(pattern, carry_out(pattern, alteration, 10.0), "cm", hinged=True)
+    assert piece in beside and share in beside and "alike" not in beside

@@ -209,7 +209,7 @@ def _taught(base: RuleBase, findings: Findings, sewn: Pattern, earlier: Mapping[
     from fitdiag.planning.explain import nudge
     from fitdiag.planning.muslins import block_for, cloth_of, wearer_of
 
-    wearer = wearer_of(base, findings.body_measures, findings.body, findings.units, earlier)
+    wearer = wearer_of(base, findings.body_measures, findings.body_said, findings.units, earlier)
     with progress("Comparing with what came") as tell:
         block = block_for(wearer.figure, sewn)
         return nudge(base, findings, sewn, block, wearer.figure, cloth_of(base), earlier, tell)

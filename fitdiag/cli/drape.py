@@ -95,7 +95,7 @@ def explain_muslin(
     known = in_units(read_findings(Path(findings), base), units)
     pattern, diagnosis = read_pattern(path), conclude(base, known).diagnosis
     body = {**known.body_measures, **lengths(measures, known.units, MEASURES)}
-    wearer = wearer_of(base, body, known.body, known.units)
+    wearer = wearer_of(base, body, known.body_said, known.units)
     with progress("Draping the explanations") as tell:
         found, muslins = explain(base, diagnosis, pattern, wearer.figure, cloth_of(base, cloth), tell)
     if sheet is not None:
@@ -136,7 +136,7 @@ def simulated(
     `drawn`: with pictures of it now and then, and over those of the client (`photos`) that are marked.
     """
     findings = conclusion.diagnosis.findings
-    wearer = wearer_of(base, {**findings.body_measures, **(more or {})}, findings.body, findings.units, nudges)
+    wearer = wearer_of(base, {**findings.body_measures, **(more or {})}, findings.body_said, findings.units, nudges)
     with progress("Draping the plan") as tell:
         found, muslins = simulate(base, conclusion.plan, findings, pattern, wearer, solved=solved, tell=tell)
     near = nearness(base, findings, found.block, found.stages[0].readings)

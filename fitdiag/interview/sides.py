@@ -13,7 +13,10 @@ _PICTURED = re.compile(
     r"|(?:in|on|of) (?:the|this|that|my|your|a)(?: \w+)? (?:photo\w*|pictures?|pics?|images?|snaps?|shots?))\b"
 )
 _LEFT_OR_RIGHT = re.compile(r"\b(?:left|right)\b")
-_LOWER = re.compile(r"\b(?:lower|longer|drop\w*|sinks?|down|touch\w* the (?:floor|ground))\b")
+_LOWER = re.compile(
+    r"\b(?:lower|longer|too long|drop\w*|drag\w*|trail\w*|sweep\w*|sinks?|down"
+    r"|(?:touch\w*|on|nearer(?: to)?) the (?:floor|ground))\b"
+)
 _OTHER: dict[Side, Side] = {"left": "right", "right": "left"}
 
 WHOSE_SIDE = (

@@ -110,6 +110,11 @@ class Findings:
         return replace(later, client=later.client or self.client, looked=self.looked or later.looked, **both)
 
     @property
+    def body_said(self) -> Mapping[str, str]:
+        """Each body note's grade with its side, if it has one, as a file has it: `some left`."""
+        return {note: f"{grade} {self.body_sides.get(note, '')}".rstrip() for note, grade in self.body.items()}
+
+    @property
     def seen(self) -> tuple[Finding, ...]:
         """The symptoms that were seen."""
         return tuple(finding for finding in self.symptoms.values() if finding.seen == "yes")

@@ -336,7 +336,7 @@ def findings_text(findings: Findings, garment: str) -> str:
     rows = {
         "schema": SCHEMA, "garment": garment, "units": findings.units, "client": client if findings.client else "",
         "readings_from": findings.readings_from if findings.readings_from != "cloth" else "",
-        "body": {note: f"{grade} {findings.body_sides.get(note, '')}".rstrip() for note, grade in findings.body.items()},
+        "body": findings.body_said,
         "symptoms": {finding.symptom: _of_finding(finding) for finding in findings.symptoms.values()},
         "done": tuple({"alteration": one.alteration, "amount": one.amount_mm, "round": AsItIs(one.round),
                        "side": None if one.side == "both" else one.side, "less": one.less or None}

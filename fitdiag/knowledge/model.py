@@ -210,13 +210,17 @@ class Slope(Rule):
 
 
 class Shows(Rule):
-    """One link: how often a cause shows a symptom and, where known, how much of it an extent gives (`per`)."""
+    """One link: how often a cause shows a symptom and, where known, how much of it an extent gives (`per`).
+
+    `across`: it shows on the other side than the cause is on, as spare length lies under the lower hip.
+    """
 
     symptom: SymptomId
     how_often: HowOften
     per: Annotated[tuple[Slope, ...], BeforeValidator(one_or_many)] = ()
     source: Cites
     note: Text | None = None
+    across: YesNo = False
 
 
 class SlopeRow(Slope):
@@ -377,11 +381,12 @@ class Condition(Rule):
 
 
 class FollowUp(Rule):
-    """A next alteration that counts only if the named symptom shows after this one."""
+    """A next alteration that counts only if the named symptom shows after this one; `one_side`: then on one side alone."""
 
     if_seen: SymptomId = Field(alias="if")
     do: AlterationId
     because: Text
+    one_side: YesNo = False
 
 
 class Expects(Rule):

@@ -367,7 +367,7 @@ def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Seq
     pictures = _pictures(change)
     title = f"{title or _default_title(step)}, step by step"
     if len(changes) > 1:
-        title += f" ({changes[0].name}; the {changes[1].name} alike)"
+        title += f" ({changes[0].name}; the {changes[1].name} {_beside(step, changes, units)})"
     wide, most, words = STRIP_CELL
     high = fitted(place_of(change), (0.0, 0.0, wide, most), STRIP_PAD, snug=True).clip[3]
     pen = Pen(PAGE[2], PAGE[3], hatching=1.2)
@@ -517,8 +517,17 @@ def states_of(pattern: Pattern, step: Step, units: Units, *, hinged: bool) -> tu
         paint(Figure(pen, fitted(box, cell, PAD)), change, hinges)
         words = f"The {change.name}, {when}. {caption}"
         drawings.append(pen.done(words, words))
-    alike = f"The {change.name} is drawn; the {changes[1].name} is done alike." if len(changes) > 1 else ""
-    return tuple(drawings), alike
+    if len(changes) == 1:
+        return tuple(drawings), ""
+    return tuple(
+        drawings
+    ), f"The {change.name} is drawn; the {changes[1].name} is done {_beside(step, changes, units)}."
+
+
+def _beside(step: Step, changes: Sequence[Change], units: Units) -> str:
+    """How the second piece is changed, beside the first, which is drawn: alike, or by less than it."""
+    drawn, other = (max(abs(done.by) for done in step.altered[change.name].did) for change in changes[:2])
+    return "alike" if abs(drawn - other) < 0.01 else f"the same way by {format_given(other, units)}"
 
 
 def _after(figure: Figure, change: Change, hinges: Sequence[Array]) -> None:

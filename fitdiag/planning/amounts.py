@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from fitdiag.diagnosis.belief import Diagnosis, lower_first
 from fitdiag.diagnosis.joint import CauseExtent
-from fitdiag.diagnosis.readings import slopes_of
+from fitdiag.diagnosis.readings import at_rest, slopes_of, turned
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.units import (
@@ -136,8 +136,15 @@ class Amounts:
         wanted, error = self._wanted(alteration, shares, taken)
         if at_least and wanted < STEP_MM[self.units] / 2:
             return _Asked(alteration.amount.start_mm)
-        symptoms = dict.fromkeys(symptom for cause in shares for symptom in self.diagnosis.extents[cause].rests_on)
-        return _Asked(wanted, error, tuple(symptoms))
+        symptoms = tuple(
+            dict.fromkeys(symptom for cause in shares for symptom in self.diagnosis.extents[cause].rests_on)
+        )
+        if alteration.operation.one_side and (apart := self._of_the_mean(symptoms)):
+            wanted, error = (
+                wanted * max(apart),
+                error * max(apart),
+            )  # cut on the side that shows more, by what that side asks
+        return _Asked(wanted, error, symptoms)
 
     def _wanted(
         self, alteration: Alteration, shares: Mapping[str, float], taken: Mapping[str, float]
@@ -182,16 +189,22 @@ class Amounts:
         return max(ranked)[1] or None
 
     def _less(self, alteration: Alteration) -> bool:
-        """Whether the likeliest cause it cures asks for it in reverse; one that was read comes before one that was not.
+        """Whether the likeliest cause it cures asks for it in reverse; one that was read comes first, then one with a sign seen.
 
-        So hems that hang too low are never let down, however likely it is that one leg is longer.
+        So hems that hang too low are never let down, and a hem under one heel is shortened, whichever leg is the longer: that the
+        sides differ explains nothing by itself.
         """
         known = self.diagnosis
-        seen = [cause for cause in self.base.cures_of[alteration.id] if known.has_sign(cause)]
-        if not seen:
+        causes = [cause for cause in self.base.cures_of[alteration.id] if known.has_sign(cause)]
+        if not causes:
             return False
-        first = max(seen, key=lambda cause: (cause in known.extents, known.probability[cause], cause))
-        return self.base.causes[first].cured_by[alteration.id].takes < 0
+        signs = [finding.symptom for finding in self.findings.seen if finding.origin != "derived"]
+
+        def explains(cause: str) -> tuple[bool, bool, float, str]:
+            shows_one = any(cause in self.base.causes_of[sign] for sign in signs)
+            return cause in known.extents, shows_one, known.probability[cause], cause
+
+        return self.base.causes[max(causes, key=explains)].cured_by[alteration.id].takes < 0
 
     # -- limits ----------------------------------------------------------------------------------------------------
 
@@ -199,34 +212,39 @@ class Amounts:
         """The amount cut down to what this round allows, still without words."""
         gives_back = given_back(self.base, alteration, self.findings)
         already = sum(done.amount_mm or 0.0 for done in self.findings.done if done.alteration == alteration.id)
-        limit = alteration.most_a_round.amount_mm
         in_all = alteration.most_in_all.amount_mm if alteration.most_in_all is not None else inf
         left = max(in_all - already, 0.0)
-        limit = min(limit, left)
-        if gives_back is not None:
-            limit = max(limit, gives_back.mm)
-        fine = alteration.amount.edges is not None
-        least = (FINE_STEP_MM if fine else STEP_MM)[self.units] / 2
-        rounded = round_length(asked.mm, self.units, fine=fine) if asked.mm >= least else 0.0
-        mm, remainder = rounded, 0.0
-        if rounded > limit + 1e-6:
-            mm = round_down(limit, self.units) if limit >= STEP_MM[self.units] else limit
-            remainder = rounded - mm
+        mm, remainder = self._on_the_tape(alteration, asked.mm, already, gives_back)
         exhausted = bool(already) and left < in_all * _WORTH_DOING and gives_back is None
         return PlannedAmount(
             mm, "", asked.mm, remainder, "", asked.error_mm, asked.rests_on, already, exhausted, gives_back,
             self._less(alteration), asked.measure_next,
         )  # fmt: skip
 
+    def _on_the_tape(
+        self, alteration: Alteration, mm: float, already: float, gives_back: Given | None
+    ) -> tuple[float, float]:
+        """An amount as it can be cut in this round, and what the limits leave of it for later, both in mm."""
+        in_all = alteration.most_in_all.amount_mm if alteration.most_in_all is not None else inf
+        limit = min(alteration.most_a_round.amount_mm, max(in_all - already, 0.0))
+        if gives_back is not None:
+            limit = max(limit, gives_back.mm)
+        fine = alteration.amount.edges is not None
+        least = (FINE_STEP_MM if fine else STEP_MM)[self.units] / 2
+        rounded = round_length(mm, self.units, fine=fine) if mm >= least else 0.0
+        if rounded <= limit + 1e-6:
+            return rounded, 0.0
+        allowed = round_down(limit, self.units) if limit >= STEP_MM[self.units] else limit
+        return allowed, rounded - allowed
+
     # -- words -----------------------------------------------------------------------------------------------------
 
     def _worded(self, alteration: Alteration, amount: PlannedAmount, causes: tuple[str, ...]) -> PlannedAmount:
-        apart = self._apart(alteration, amount)
+        amount = self._by_side(alteration, amount)
         basis = " ".join(part for part in (
             self._source(alteration, amount, causes), self._back(amount), self._limit(alteration, amount),
         ) if part)  # fmt: skip
-        left_mm, right_mm = apart or (None, None)
-        amount = replace(amount, basis=basis, left_mm=left_mm, right_mm=right_mm)
+        amount = replace(amount, basis=basis)
         return replace(amount, text=self._text(alteration, amount), extra=self._extra(alteration, amount))
 
     def _text(self, alteration: Alteration, amount: PlannedAmount) -> str:
@@ -234,7 +252,7 @@ class Amounts:
         text = format_given(amount.mm, self.units)
         if amount.left_mm is not None and amount.right_mm is not None:
             sides = (amount.left_mm, amount.right_mm)
-            left, right = (format_length(mm, self.units) if mm else "nothing" for mm in sides)
+            left, right = (format_given(mm, self.units) if mm else "nothing" for mm in sides)
             text = f"left {left}, right {right}"
         ways = alteration.amount.ways
         return text if ways is None else f"{ways.less if amount.less else ways.more} {text}"
@@ -243,21 +261,35 @@ class Amounts:
         """Each edge's share, and the second dimension of an alteration that has two."""
         return " ".join(part for part in (self._edges(alteration, amount), self._second(alteration)) if part)
 
-    def _apart(self, alteration: Alteration, amount: PlannedAmount) -> tuple[float, float] | None:
-        """Left and right amounts in mm, if the firmest reading was taken on both sides and they differ on the tape; else None."""
-        if alteration.sides == "both" or alteration.operation.one_side or not amount.rests_on:
-            return None
-        finding = self.findings.symptoms.get(amount.rests_on[0])
+    def _by_side(self, alteration: Alteration, amount: PlannedAmount) -> PlannedAmount:
+        """The amount with one of its own for each side, if the firmest reading was taken on both and they differ on the tape."""
+        if alteration.sides == "both" or alteration.operation.one_side:
+            return amount
+        apart = self._of_the_mean(amount.rests_on)
+        if apart is None:
+            return amount
+        (left, left_rest), (right, right_rest) = (
+            self._on_the_tape(alteration, amount.wanted_mm * share, amount.already_mm, amount.gives_back)
+            for share in apart
+        )
+        if left == right:
+            return amount
+        return replace(amount, left_mm=left, right_mm=right, remainder_mm=max(left_rest, right_rest))
+
+    def _of_the_mean(self, rests_on: tuple[str, ...]) -> tuple[float, float] | None:
+        """What the firmest reading asks for left and right, as shares of what their mean asks for; None if taken once.
+
+        Counted from what a right block reads, so that where less is worse, the side with less asks for more.
+        """
+        finding = self.findings.symptoms.get(rests_on[0]) if rests_on else None
         if finding is None or finding.left_mm is None or finding.right_mm is None:
             return None
-        mean = (finding.left_mm + finding.right_mm) / 2.0
-        if mean <= 0.0:
+        symptom = self.base.symptoms[finding.symptom]
+        rest = at_rest(self.base, self.findings, symptom.axis)[0] * (-1.0 if turned(symptom) else 1.0)
+        mean = (finding.left_mm + finding.right_mm) / 2.0 - rest
+        if abs(mean) < 1e-6:
             return None
-        sides = [amount.mm * mm / mean for mm in (finding.left_mm, finding.right_mm)]
-        limit = amount.gives_back.mm if amount.gives_back else alteration.most_a_round.amount_mm
-        step = STEP_MM[self.units] / 2
-        left, right = (round_length(min(mm, limit), self.units) if mm >= step else 0.0 for mm in sides)
-        return (left, right) if left != right else None
+        return max((finding.left_mm - rest) / mean, 0.0), max((finding.right_mm - rest) / mean, 0.0)
 
     def _source(self, alteration: Alteration, amount: PlannedAmount, causes: tuple[str, ...]) -> str:
         """Where the amount comes from."""
@@ -327,7 +359,8 @@ class Amounts:
         """What the limits of this round and of all rounds leave for later, in words."""
         if amount.remainder_mm <= 1e-6:
             return ""
-        most, rest = format_length(amount.mm, self.units), format_length(amount.remainder_mm, self.units)
+        largest = max(amount.mm, amount.left_mm or 0.0, amount.right_mm or 0.0)
+        most, rest = format_length(largest, self.units), format_length(amount.remainder_mm, self.units)
         in_all = alteration.most_in_all.amount_mm if alteration.most_in_all is not None else inf
         done = format_length(amount.already_mm, self.units)
         if amount.already_mm and in_all - amount.already_mm < alteration.most_a_round.amount_mm:
@@ -343,10 +376,12 @@ class Amounts:
         edges = alteration.amount.edges
         if edges is None or amount.mm <= 0:
             return ""
-        text = f"{format_given(amount.mm, self.units)} at each of {edges.count} edges ({edges.where})"
+        apart = amount.left_mm is not None
+        each = "That much" if apart else format_given(amount.mm, self.units)
+        text = f"{each} at each of {edges.count} edges ({edges.where})"
         if edges.half is not None:
             text += f", half of that at each of {edges.half.count} ({edges.half.where})"
-        return f"{text}, {format_reading(amount.mm * edges.in_all, self.units)} in all."
+        return f"{text}." if apart else f"{text}, {format_reading(amount.mm * edges.in_all, self.units)} in all."
 
     def _second(self, alteration: Alteration) -> str:
         """The second dimension of an alteration that has two, like the length of an insert beside its width."""

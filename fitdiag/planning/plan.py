@@ -14,7 +14,7 @@ from typing import Literal, NamedTuple
 
 from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, lower_first
 from fitdiag.knowledge.findings import Finding, Findings, Side
-from fitdiag.knowledge.model import Alteration, Condition, RuleBase
+from fitdiag.knowledge.model import Alteration, Cause, Condition, RuleBase
 from fitdiag.knowledge.order import in_order, opposed, reason
 from fitdiag.planning.amounts import Amounts, PlannedAmount, given_back
 from fitdiag.units import format_given, format_length
@@ -65,6 +65,8 @@ class Recommendation:
     def cuts(self, solved_mm: float | None = None) -> tuple[tuple[Side | None, float], ...]:
         """What is cut where, as (side, signed mm), side None for both; two cuts if each side gets an amount of its own.
 
+        A single side that no answer names is the right one.
+
         `solved_mm`: the signed amount solved on the pattern, in place of the planned one.
         """
         amount = self.amount
@@ -72,16 +74,21 @@ class Recommendation:
             way = -1.0 if amount.less else 1.0
             sides: tuple[tuple[Side, float], ...] = (("left", amount.left_mm), ("right", amount.right_mm))
             return tuple((side, way * mm) for side, mm in sides if mm)
-        return ((None if self.side == "both" else self.side, amount.signed_mm if solved_mm is None else solved_mm),)
+        one: Side = "right" if self.where == "one" else self.side
+        return ((None if one == "both" else one, amount.signed_mm if solved_mm is None else solved_mm),)
 
 
 class _FollowUp(NamedTuple):
-    """An alteration called for by another: the condition in words, the sign it waits for, why, and after which alteration."""
+    """An alteration called for by another: the condition in words, the sign it waits for, why, and after which alteration.
+
+    `one_side`: it is done on one side only.
+    """
 
     words: str
     symptom: str
     because: str
     after: str
+    one_side: bool
 
 
 @dataclass(frozen=True)
@@ -196,6 +203,7 @@ class Planner:
             item = self._recommend(len(result) + 1, name, amount)
             if waits is not None:
                 item = replace(item, only_if=waits.words, only_if_symptom=waits.symptom, only_after=waits.after)
+                item = replace(item, one_side=item.one_side or waits.one_side)
                 if name not in relief:
                     item = replace(item, because=(waits.because,), against=item.against[-1:])
             result.append(item)
@@ -339,13 +347,17 @@ class Planner:
             return "both" if amount.left_mm and amount.right_mm else "left" if amount.left_mm else "right"
         if amount.rests_on and (side := self._side_for(alteration, amount, self.findings.symptoms[amount.rests_on[0]])):
             return side
-        sides = {self._side_for(alteration, amount, finding) for finding in self.findings.seen} - {None}
-        return sides.pop() or "both" if len(sides) == 1 else "both"
+        asked = [self._side_for(alteration, amount, finding) for finding in self.findings.seen]
+        if not any(asked) or ({*asked} <= {"both", None} and alteration.operation.one_side):
+            asked = [self._side_of_note(alteration, amount, *noted) for noted in self.findings.body_sides.items()]
+        sides = {side for side in asked if side is not None}
+        return sides.pop() if len(sides) == 1 else "both"
 
     def _side_for(self, alteration: Alteration, amount: PlannedAmount, finding: Finding) -> Side | None:
         """The side that a sign asks to be altered: its own, or the other one if it asks for the alteration in reverse.
 
-        So one leg may be lengthened where the other hem hangs too low. None if the alteration cures no cause of the sign.
+        So one leg may be lengthened where the other hem hangs too low. It is the other one, too, of a sign that its cause shows
+        across from where it lies. None if the alteration cures no cause of the sign.
         """
         own = finding.side
         if alteration.operation.one_side and finding.left_mm is not None:
@@ -354,9 +366,23 @@ class Planner:
         causes = [cause for cause in self.base.cures_of[alteration.id] if cause in often]
         if not causes:
             return own if finding.symptom in amount.rests_on else None
-        likeliest = max(causes, key=lambda cause: often[cause])
-        in_reverse = (self.base.causes[likeliest].cured_by[alteration.id].takes < 0) != amount.less
-        return _OTHER_SIDE[own] if in_reverse and own else own
+        likeliest = self.base.causes[max(causes, key=lambda cause: often[cause])]
+        across = any(link.symptom == finding.symptom and link.across for link in likeliest.shows)
+        turned = self._in_reverse(alteration, amount, likeliest) != across
+        return _OTHER_SIDE[own] if turned and own else own
+
+    def _in_reverse(self, alteration: Alteration, amount: PlannedAmount, cause: Cause) -> bool:
+        """Whether a cause asks for the alteration the other way round than it is planned."""
+        return (cause.cured_by[alteration.id].takes < 0) != amount.less
+
+    def _side_of_note(self, alteration: Alteration, amount: PlannedAmount, note: str, side: Side) -> Side | None:
+        """The side that a body note asks to be altered, where no sign names one; None if it speaks for no cause cured here."""
+        more = self.base.words.more_or_less.words
+        causes = (self.base.causes[name] for name in self.base.cures_of[alteration.id])
+        cause = next((one for one in causes if note in one.body and more[one.body[note]] > 1.0), None)
+        if cause is None or self.findings.body.get(note, "no") == "no":
+            return None
+        return _OTHER_SIDE[side] if self._in_reverse(alteration, amount, cause) else side
 
     def _follow_ups(self, planned: Iterable[str]) -> dict[str, _FollowUp]:
         """The follow-ups of the planned alterations, by id."""
@@ -370,7 +396,7 @@ class Planner:
                 finding = self.findings.symptoms.get(follow.if_seen)
                 still = "still shows" if finding is not None and finding.seen == "yes" else "shows"
                 text = f"Only if this {still} at the try-on after '{lower_first(alteration.title)}': {sign}"
-                result[follow.do] = _FollowUp(text, follow.if_seen, sentence(follow.because), name)
+                result[follow.do] = _FollowUp(text, follow.if_seen, sentence(follow.because), name, follow.one_side)
         return result
 
     def opposes(self, alteration: str, chosen: Iterable[str]) -> bool:
