@@ -85,3 +85,13 @@ def test_a_picture_cut_at_one_side_is_taken_as_aimed_at_the_body(left: int, why:
     assert any(why in warning for warning in where.warnings)
     assert abs(where.camera.middle[0] + left - 899.5) < 2 * error(where, "crop")
     assert error(setting(PIXELS, MARKS), "crop") == 0.0
+
+
+def test_a_sheet_behind_the_body_gives_a_longer_lens_more_than_its_share_of_distance() -> None:
+    """Twice as far from the sheet is more than twice as far from a body that stands 80 cm before it, so lengths depend on the lens."""
+    assert MARKS.sheet is not None
+    level = replace(MARKS, verticals=())
+    for behind in (0.0, 800.0):
+        where = setting(PIXELS, replace(level, sheet=replace(MARKS.sheet, behind_mm=behind)))
+        twice = where.away_with(replace(where.camera, focal=2 * where.camera.focal))
+        assert twice == pytest.approx(2 * where.away + behind, rel=0.001)

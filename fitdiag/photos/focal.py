@@ -14,21 +14,23 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitdiag.photos.camera import USUAL_FOCAL_35, Camera, focal_px, sheet_distance
-from fitdiag.photos.level import Plumb, levelled
+from fitdiag.photos.level import Plumb, Pose, levelled, posed
 from fitdiag.photos.marks import Marks
 from fitdiag.photos.strip import Array
 from fitdiag.photos.trousers import HIP, HIP_HEIGHT, HIP_HEIGHT_ERROR
 
 FOCAL_ERROR, FOCAL_UNKNOWN = 0.01, 0.25  # as a share
 NEAR, FAR = 1600.0, 7000.0  # mm; nobody photographs a whole person from nearer or farther
-HIGHEST = 2200.0  # mm above the floor; nobody holds a lens higher, or under the floor
+HIGHEST = 2000.0  # mm above the floor; nobody holds a lens higher, or under the floor
 # What is usual, with one standard deviation: distance (mm; as a share), height of the lens over the floor (mm), aspect ratio of a
 # sheet by its corners as a hand marks them (as a share). Judgements.
 DISTANCE, DISTANCE_SPREAD = 2600.0, 0.35
 LENS_HEIGHT, LENS_HEIGHT_SPREAD = 1000.0, 400.0
 LENS_TYPED_ERROR = 100.0  # mm: of a lens height as people measure it
-SHEET_SHAPE_ERROR = 0.03
-PITCH_UNKNOWN = math.radians(1.0)
+SHEET_SHAPE_ERROR, SHAPE_BY_PITCH = (
+    0.03,
+    0.3,
+)  # the second for each radian by which the pitch is off: tangent of the angle to the sheet
 # What may be meant: parts of all cases, and in each the natural logarithm of the true focal length over the one said, with one
 # standard deviation. Judgements.
 Chances = Sequence[tuple[float, float, float]]
@@ -53,7 +55,9 @@ class Focal:
 def focal_of(marks: Marks, plumb: Plumb, *, cropped: bool) -> Focal:
     """Return the most likely focal length of a marked picture; `plumb`: its plumb lines as followed."""
     given = focal_px(marks.focal_35mm or USUAL_FOCAL_35, marks.width, marks.height)
-    distances, heights, costs = np.array([_usual(marks, plumb, given * math.exp(step)) for step in _TRIED]).T
+    pitch_error = _pitch_error(posed(plumb, given, FOCAL_ERROR, cropped=cropped))
+    tried = [_usual(marks, plumb, given * math.exp(step), pitch_error) for step in _TRIED]
+    distances, heights, costs = np.array(tried).T
     doubt = ""
     if marks.focal_35mm is None:
         chances = UNKNOWN
@@ -87,26 +91,35 @@ def _against(focal_35mm: float, distance: float, height: float) -> str:
     return f"by the focal length ({focal_35mm:g} mm) the lens stood {where}; it may be wrong or the picture cut"
 
 
-def _usual(marks: Marks, plumb: Plumb, focal: float) -> tuple[float, float, float]:
+def _pitch_error(pose: Pose) -> float | None:
+    """Error of the camera's pitch by its plumb lines and by where it pointed, radians; None if it is not levelled."""
+    if not pose.levelled:
+        return None
+    away = [camera.up[2] - pose.camera.up[2] for source, camera in pose.others if source != "focal length"]
+    return math.hypot(*away)
+
+
+def _usual(marks: Marks, plumb: Plumb, focal: float, pitch_error: float | None) -> tuple[float, float, float]:
     """Distance from the body and height over the floor that a focal length (px) gives the lens, mm (NaN if unknown), and how unusual
     they and the shape of the sheet are: the sum of squares, each in its own standard deviations."""
-    camera = levelled(plumb, focal)
+    camera = None if pitch_error is None else levelled(plumb, focal)
     upright = camera or Camera(focal, plumb.middle, (0.0, -1.0, 0.0))
     distance, costs = _distance(marks, upright), []
     if not math.isnan(distance):
         costs.append(math.log(max(distance, 1.0) / DISTANCE) / DISTANCE_SPREAD)
     height = math.nan
-    if camera is not None and HIP in marks.lines:
+    if camera is not None and pitch_error is not None and HIP in marks.lines:
         away = DISTANCE if math.isnan(distance) else max(distance, 1.0)
         points = np.array(marks.lines[HIP])[[0, -1]]
         height = HIP_HEIGHT - away * float(camera.rays(points)[:, 1].mean())
         usual, spread = LENS_HEIGHT, LENS_HEIGHT_SPREAD
         if marks.lens_height_mm is not None:
             usual, spread = marks.lens_height_mm, math.hypot(LENS_TYPED_ERROR, HIP_HEIGHT_ERROR)
-        costs.append((height - usual) / math.hypot(spread, away * PITCH_UNKNOWN))
-    if camera is not None and marks.sheet is not None:
+        costs.append((height - usual) / math.hypot(spread, away * pitch_error))
+    if camera is not None and pitch_error is not None and marks.sheet is not None:
+        shape_error = math.hypot(SHEET_SHAPE_ERROR, SHAPE_BY_PITCH * pitch_error)
         tall, wide = _sides(camera.rays(np.array(marks.sheet.corners)))
-        costs.append(math.log(tall / wide * marks.sheet.width_mm / marks.sheet.height_mm) / SHEET_SHAPE_ERROR)
+        costs.append(math.log(tall / wide * marks.sheet.width_mm / marks.sheet.height_mm) / shape_error)
     return distance, height, sum(cost**2 for cost in costs)
 
 

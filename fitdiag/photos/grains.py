@@ -128,10 +128,10 @@ def _from_centre(
         "edges": replace(stance, left=stance.left + max(edge.error for edge in place.edges)),
         "seam": replace(stance, seam=stance.seam + max(place.seam_error, 1.5 * where.scale)),
     }
-    for source, camera in where.pose.others:
-        if source == "focal length":
-            moved[source] = replace(stance, camera=camera, distance=where.away_with(camera))
     parts = {source: abs(length(other) - value) for source, other in moved.items()}
+    for source, camera in where.pose.others:
+        other = replace(stance, camera=camera, distance=where.away_with(camera))
+        parts[source] = math.hypot(parts.get(source, 0.0), length(other) - value)
     parts["folds"] = math.hypot(0.5, CLOTH * value, strays / where.scale)
     error = math.hypot(*parts.values())
     ends = where.camera.rays(np.concatenate([at, [[stance.seam, at[0, 1]]]]))

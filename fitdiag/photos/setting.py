@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -35,13 +36,21 @@ BESIDE_SHEET = (0.0, -1.5, 1.5, 3.0, 4.5)  # outward offsets, in reaches, at whi
 
 
 @dataclass(frozen=True, eq=False)
+class Size:
+    """A thing of known size in the picture: the distance to the side-seam plane that it gives a camera, mm, and its error as a share."""
+
+    distance: Callable[[Camera], float]
+    error: float
+
+
+@dataclass(frozen=True, eq=False)
 class Setting:
     """The camera, and its distance from the side-seam plane, mm (None if nothing of known size is marked)."""
 
     pose: Pose
     distance: float | None
     distance_error: float  # as a share
-    by_focal: float  # share by which the distance grows for each share by which the focal length does
+    sizes: tuple[Size, ...]
     focal_known: bool
     scale: float  # px per millimetre on the cloth, approximate
     warnings: tuple[str, ...]
@@ -57,8 +66,8 @@ class Setting:
         return self.distance or USUAL_DISTANCE
 
     def away_with(self, camera: Camera) -> float:
-        """The same with a camera of another focal length: what is of known size looks as large from farther away."""
-        return self.away * (1 + self.by_focal * (camera.focal / self.camera.focal - 1))
+        """The same with another camera: through a longer lens, what is of known size looks as large from farther away."""
+        return _mean(self.sizes, camera) if self.sizes else self.away
 
 
 def setting(pixels: NDArray[np.uint8], marks: Marks) -> Setting:
@@ -70,13 +79,14 @@ def setting(pixels: NDArray[np.uint8], marks: Marks) -> Setting:
         plumb = replace(plumb, middle=(aimed, plumb.middle[1]))
     focal = focal_of(marks, plumb, cropped=bool(cut))
     pose = posed(plumb, focal.px, focal.error, cropped=bool(cut))
-    distance, error, by_focal, notes = _distance(pixels, marks, pose)
+    sizes, notes = _sizes(pixels, marks, pose)
+    distance, error = _distance(sizes, pose.camera, notes)
     warnings = [text for text in (pose.warning, cut, focal.doubt) if text]
     scale = min(max(focal.px / distance, LEAST_SCALE), MOST_SCALE) if distance else _usual_scale(marks)
     if distance is not None and round(scale, 2) < LEAST_PX_PER_MM:  # as it is printed
         sharp = f"{scale:.2f} px to the millimetre; from {LEAST_PX_PER_MM:g} px on"
         warnings.append(f"the picture shows {sharp} lines are found well: zoom in, and send the full-size file")
-    return Setting(pose, distance, error, by_focal, focal.known, scale, (*warnings, *notes))
+    return Setting(pose, distance, error, tuple(sizes), focal.known, scale, (*warnings, *notes))
 
 
 def _cut(marks: Marks) -> str:
@@ -108,10 +118,15 @@ def _usual_scale(marks: Marks) -> float:
     return min(max(usual, LEAST_SCALE), MOST_SCALE)
 
 
-def _distance(pixels: NDArray[np.uint8], marks: Marks, pose: Pose) -> tuple[float | None, float, float, list[str]]:
-    """Distance to the side-seam plane, mm (None if unknown), its error as a share, its growth with the focal length as a share, and
-    notes on what was assumed or left out."""
-    camera, found, notes = pose.camera, list[tuple[float, float, float]](), list[str]()
+def _mean(sizes: Sequence[Size], camera: Camera) -> float:
+    """The distance that things of known size give a camera together, mm."""
+    distances, weights = [size.distance(camera) for size in sizes], [1 / size.error**2 for size in sizes]
+    return float(np.average(distances, weights=weights))
+
+
+def _sizes(pixels: NDArray[np.uint8], marks: Marks, pose: Pose) -> tuple[list[Size], list[str]]:
+    """What is of known size in the picture, and notes on what was assumed or left out."""
+    camera, found, notes = pose.camera, list[Size](), list[str]()
     if marks.sheet is not None:
         corners, error = sheet_corners(pixels, marks.sheet, camera)
         tall = float(np.linalg.norm(corners[0] - corners[3]))
@@ -121,37 +136,47 @@ def _distance(pixels: NDArray[np.uint8], marks: Marks, pose: Pose) -> tuple[floa
             (USUAL_BEHIND, BEHIND_UNKNOWN) if given is None else (given, math.hypot(SHEET_PLANE_ERROR, 0.03 * given))
         )
         at = [(float(x), float(y)) for x, y in corners]
-        distance = sheet_distance(camera, at, *size) - behind
+
+        def by_sheet(camera: Camera) -> float:
+            return sheet_distance(camera, at, *size) - behind
+
         if given is None:
             assumed = f"{behind / 10:.0f} cm, give or take {behind_error / 10:.0f}, is assumed"
             notes.append(
                 f"how far the sheet hangs behind the side seam was not given: {assumed}; `photo read` takes it with --behind"
             )
+        distance = by_sheet(camera)
         if _likely("the sheet of paper", distance, notes):
-            held = [] if pose.levelled else [sheet_distance(other, at, *size) - behind for _, other in pose.others]
+            held = [] if pose.levelled else [by_sheet(other) for _, other in pose.others]
             unlevel = math.dist(held, [distance] * len(held)) / distance
-            own = math.hypot(error / max(tall, 1.0), behind_error / distance, unlevel)
-            found.append((distance, own, 1 + behind / distance))
+            found.append(Size(by_sheet, math.hypot(error / max(tall, 1.0), behind_error / distance, unlevel)))
     for name, width in marks.widths_mm.items():
         if name in marks.lines and not marks.hides(name):
-            points = marks.lines[name]
-            rays = camera.rays(np.array([points[0], points[-1]]))
-            span = float(rays[1, 0] - rays[0, 0])
-            if span > 0.001 and _likely(f"the width of the {called(name)}", width / span, notes):
-                found.append(
-                    (width / span, math.hypot(WIDTH_ERROR / width, 2 * CLICK_ERROR / (span * camera.focal)), 1.0)
-                )
+            ends = np.array([marks.lines[name][0], marks.lines[name][-1]])
+
+            def by_width(camera: Camera, ends: Array = ends, width: float = width) -> float:
+                rays = camera.rays(ends)
+                return width / max(float(rays[1, 0] - rays[0, 0]), 1e-9)
+
+            distance = by_width(camera)
+            if distance < 1000 * width and _likely(f"the width of the {called(name)}", distance, notes):
+                span = width / distance * camera.focal
+                found.append(Size(by_width, math.hypot(WIDTH_ERROR / width, 2 * CLICK_ERROR / span)))
     if not found:
         notes.append("nothing of known size is marked (sheet of paper or a width): no lengths, only angles")
-        return None, 0.3, 0.0, notes
-    weights = [1 / error**2 for _, error, _ in found]
-    mean, growth = (float(np.average([one[index] for one in found], weights=weights)) for index in (0, 2))
-    error = 1 / math.sqrt(sum(weights))
-    far = max(abs(distance - mean) for distance, *_ in found) / mean
-    if far > 3 * max(each for _, each, _ in found):
+    return found, notes
+
+
+def _distance(sizes: Sequence[Size], camera: Camera, notes: list[str]) -> tuple[float | None, float]:
+    """Distance to the side-seam plane, mm (None if unknown), and its error as a share; a note is added if the sizes disagree."""
+    if not sizes:
+        return None, 0.3
+    mean = _mean(sizes, camera)
+    far = max(abs(size.distance(camera) - mean) for size in sizes) / mean
+    if far > 3 * max(size.error for size in sizes):
         notes.append(f"the known sizes put the lens at distances that differ by {200 * far:.0f} %; look at their marks")
-        error = far
-    return mean, error, growth, notes
+        return mean, far
+    return mean, 1 / math.sqrt(sum(1 / size.error**2 for size in sizes))
 
 
 def _likely(what: str, distance: float, notes: list[str]) -> bool:
