@@ -11,7 +11,10 @@ from hypothesis import strategies as st
 from plain_yaml import plain_yaml
 
 from fitdiag.interview.answers import read_answer, read_several
+from fitdiag.knowledge.findings_file import read_findings
+from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.said import Said
+from fitdiag.problems import ProblemsFoundError
 from fitdiag.units import Units
 
 DATA = plain_yaml(Path(__file__).parent / "data" / "answers.yaml")
@@ -169,3 +172,50 @@ def test_an_answer_is_of_now(answer: str, seen: str | None) -> None:
     """How it was at an earlier fitting, and how much, does not count; alone it is no answer."""
     said = read_answer(answer, "in")
     assert (said and said.seen) == seen
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "3/4 in",
+        "left 3/8 in, right 3/4",
+        "about 2 cm on the left",
+        "1 to 2 cm",
+        "can't say",
+        "a touch, mostly left",
+        "nope",
+        "0 in",
+    ],
+)
+def test_a_findings_file_takes_what_is_typed(base: RuleBase, tmp_path: Path, text: str) -> None:
+    """Amount, error, side and strength are the same in a file as at the keyboard."""
+    path = tmp_path / "findings.yaml"
+    path.write_text(f'schema: fitdiag.findings/1\nsymptoms: {{folds-under-seat: "{text}"}}', encoding="utf-8")
+    said = read_answer(text, "in")
+    assert said is not None
+    assert read_findings(path, base).symptoms["folds-under-seat"] == said.finding(
+        base.symptoms["folds-under-seat"], "file"
+    )
+
+
+@pytest.mark.parametrize(
+    "text", ["3/4", "the left soup is ready", "slight, I was told", "-1/2 in", "1 in at first, now it is fine"]
+)
+def test_a_findings_file_takes_nothing_half_understood(base: RuleBase, tmp_path: Path, text: str) -> None:
+    """In a file nobody can ask back: each amount has its unit, and every word of an answer is known."""
+    path = tmp_path / "findings.yaml"
+    path.write_text(f'schema: fitdiag.findings/1\nsymptoms: {{folds-under-seat: "{text}"}}', encoding="utf-8")
+    with pytest.raises(ProblemsFoundError):
+        read_findings(path, base)
+
+
+def test_nothing_measured_is_seen_where_little_is_the_sign(base: RuleBase) -> None:
+    """No cloth to pinch is what a sign of too little looks like; of any other sign it says that it is not there."""
+    said = read_answer("0 in", "in")
+    assert said is not None
+    seen = {
+        symptom.measure.worse: said.finding(symptom, "asked").seen
+        for symptom in base.symptoms.values()
+        if symptom.measure is not None and symptom.measure.seen_from_mm
+    }
+    assert seen == {"more": "no", "less": "yes"}

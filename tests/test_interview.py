@@ -1086,6 +1086,34 @@ def test_a_miss_is_told_and_remembered(talk: Talk) -> None:
     assert len(talk.missed) == 2
 
 
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "the parcel came on tuesday",
+        "thanks so much for the quick turnaround",
+        "how much will this cost",
+    ],
+)
+def test_a_line_of_something_else_is_offered_nothing(talk: Talk, typed: str) -> None:
+    """A word or two that signs use too is no sign: it is told not to be understood, and typed earlier it is not kept for later."""
+    talk.type(typed)
+    while talk.interview.stage != "seen":
+        talk.type("")
+    assert talk.interview.pending is None
+    assert "was not understood" in talk.type(typed).said
+    assert talk.interview.pending is None
+
+
+def test_more_on_one_side_is_no_sign_beside_another(talk: Talk) -> None:
+    """It tells how the sign before it shows; several sentences of a line are read one by one."""
+    talk.type("", "", "catches on the calf, left more than right", "1")
+    assert talk.symptoms.keys() == {"calf-catches"}
+    assert talk.interview.findings.notes == ("The back of the leg rests on the calf: more on the left",)
+    talk.type("no folds under the seat. The left pocket gapes")
+    assert "Only what is there goes here" in talk.said
+    assert "Now 'The left pocket gapes'." in talk.said
+
+
 def test_the_only_proposal_is_taken_by_enter(base: RuleBase) -> None:
     """With one proposal Enter means yes, n means no."""
     talk = Talk(base).type("", "")

@@ -139,25 +139,20 @@ def _all_well(clause: str) -> bool:
 def earlier(clauses: Sequence[str], place: int) -> bool:
     """Whether a clause of a sentence tells how it was at an earlier time, and no later one says that it is so still."""
     clause, later = clauses[place], clauses[place + 1 :]
-    if any(says("as before", one) and _refers_back(one) for one in later):
+    if any(says("as before", one) and refers_back(one) for one in later):
         return False
     once = says("once", clause) and not says("again", clause)
     return once or (says("past", clause) and not says("again", clause) and well_now(later))
 
 
-def refers_back(sentence: str) -> bool:
-    """Whether a sentence is about what the one before it named: They still do."""
-    return pattern("pronoun").match(sentence) is not None or len(sentence.split()) <= _NAMES_NOTHING
+def refers_back(clause: str) -> bool:
+    """Whether a clause or sentence is about what was named before it: they still do."""
+    return says("pronoun", clause) or len(clause.split()) <= _NAMES_NOTHING
 
 
 def well_now(later: Sequence[str]) -> bool:
     """Whether one of the later clauses of a sentence says that what was told before it is well now."""
-    return any(says("now", one) and _refers_back(one) and _all_well(one) for one in later)
-
-
-def _refers_back(clause: str) -> bool:
-    """Whether a clause is about what was named before it."""
-    return says("pronoun", clause) or len(clause.split()) <= _NAMES_NOTHING
+    return any(says("now", one) and refers_back(one) and _all_well(one) for one in later)
 
 
 def what_is_now(text: str) -> str:
@@ -197,7 +192,7 @@ def judged(clauses: Sequence[str]) -> tuple[bool, bool]:
 def gone(clause: str) -> str:
     """What a clause says is gone, without the words that say so; empty if it does not.
 
-    >>> gone("the waist does not dip any more"), gone("the folds are gone"), gone("the waist no longer closes")
+    >>> gone("the waist does not dip any longer"), gone("the folds are gone"), gone("the waist no longer closes")
     ('the waist dip', 'the folds', '')
     """
     if not says("gone now", clause) or says("when", clause):

@@ -101,8 +101,8 @@ def _of_another_kind(talk: Interview, kind: Kind, words: str) -> Kind | None:
     known = talk.words
     if kind == "symptom" or known.own_name(kind, words):
         return None
-    is_sign = known.sooner("symptom", kind, words)
-    if kind == "alteration":
+    is_sign = known.sooner("symptom", kind, words) and bool(offers(known, "symptom", words))
+    if kind == "alteration" and offers(known, "body note", words):
         is_shape = known.sooner("body note", kind, words) or (
             known.is_phrase("body note", words) and not known.is_phrase(kind, words)
         )
@@ -147,8 +147,9 @@ def _not_understood(talk: Interview, kind: Kind, words: str) -> Line:
 
 
 def _denied(talk: Interview, kind: Kind, words: str) -> bool:
-    """Whether a text says that something is absent; some rules have a "not" in their own names or words."""
-    return bool(absent(words)) and not talk.words.is_phrase(kind, words) and not talk.words.known_denial(kind, words)
+    """Whether a text says that something is absent; not if a rule's own "not" makes it fit better than it would without."""
+    plain, known = absent(words), talk.words
+    return bool(plain) and not known.is_phrase(kind, words) and known.fit(kind, plain) > known.fit(kind, words)
 
 
 # -- choosing from what is offered ---------------------------------------------------------------------------------------

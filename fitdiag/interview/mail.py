@@ -28,7 +28,7 @@ from fitdiag.interview.clauses import (
     with_questions,
 )
 from fitdiag.interview.meaning import best_rule, chance, signs_in
-from fitdiag.interview.search import Kind, Words
+from fitdiag.interview.search import Heard, Kind, Words
 from fitdiag.interview.sides import doubtful_side, side_meant
 from fitdiag.knowledge.findings import Finding
 from fitdiag.knowledge.model import RuleBase
@@ -36,11 +36,8 @@ from fitdiag.knowledge.said import Said
 from fitdiag.units import Units
 
 _SIGN_FROM = 0.14  # least probability of a proposed sign
-# Body notes and earlier alterations: least fit, least evidence, least evidence apart from places, fewest telling words.
-_NEEDS: dict[Kind, tuple[float, float, float, int]] = {
-    "body note": (0.6, 3.5, 1.0, 1),
-    "alteration": (0.4, 4.0, 0.1, 2),
-}
+# Body notes and earlier alterations, as in `best_rule`: least fit, enough shared, fewest telling words.
+_NEEDS: dict[Kind, tuple[float, float, int]] = {"body note": (0.6, 3.5, 1), "alteration": (0.4, 4.0, 2)}
 _OF_OTHERS = 0.8  # least fit of a body note if nothing says whose body it is
 _LONGEST_SPAN = 3  # clauses read together
 
@@ -180,7 +177,7 @@ def _done(words: Words, clauses: Sequence[str]) -> list[Span]:
         telling = tells_of_work(clause) or (telling and not re.match(r"(?:it|they|now|the)\b", clause, re.I))
         best = best_rule(words, "alteration", clause, _NEEDS["alteration"]) if telling else None
         if best is not None and not says("not", clause):
-            spans.append(Span(best[0], "alteration", best[1], place, place + 1, clause))
+            spans.append(Span(best.fit, "alteration", best.id, place, place + 1, clause))
     return spans
 
 
@@ -218,22 +215,20 @@ def _tried(words: Words, clauses: Sequence[str], used: set[int], sentence: _Sent
             signs = [one for line in lines for one in signs_in(words, line, part, line is not text)]
             named = [Span(chance(features), "symptom", name, start, end, text, features) for name, features in signs]
             surest = max((span.fit for span in named if span.fit >= _SIGN_FROM), default=0.0)
-            if body is not None and body[0] >= surest and not denied(part, body[2], body[0]):
-                yield Span(body[0], "body note", body[1], start, end, text)
+            if body is not None and body.fit >= surest and not denied(part, body.phrase, body.fit):
+                yield Span(body.fit, "body note", body.id, start, end, text)
             yield from named
         about = words.places(clauses[start]) or about
 
 
-def _body(words: Words, text: str) -> tuple[float, str, str] | None:
+def _body(words: Words, text: str) -> Heard | None:
     """The body note a text names, if it is about the body and not about cloth or a pose."""
     if pattern("when").match(text) or any(says(kind, text) for kind in ("cloth", "posed", "since last time")):
         return None
     body = best_rule(words, "body note", text, _NEEDS["body note"])
-    if body is None:
-        return None
-    if says("owned", pattern("at a place").sub(" ", text)):
+    if body is None or says("owned", pattern("at a place").sub(" ", text)):
         return body
-    return body if body[0] >= _OF_OTHERS and words.telling("body note", text) >= 2 else None
+    return body if body.fit >= _OF_OTHERS and words.telling("body note", text) >= 2 else None
 
 
 def _finding(base: RuleBase, name: str, parts: Sequence[str], doubtful: bool, units: Units) -> Finding:

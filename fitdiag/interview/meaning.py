@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from math import exp, log
 
 from fitdiag.interview.clauses import judged, says
-from fitdiag.interview.search import Kind, Words
+from fitdiag.interview.search import Heard, Kind, Words
 from fitdiag.knowledge.amounts import names_length, without_amounts
 
 # Logistic regression weights for whether a clause names a sign; fitted by `tests/bench/mail_weights.py`, which names its data.
@@ -29,11 +30,10 @@ WEIGHTS: Mapping[str, float] = {
     "nor does any fit better": 1.02,
     "the place stands in the sentence before": -1.18,
 }
-_LENIENT, _UNKNOWN, _WHOLE = 0.2, 0.5, 0.35  # as in `Words.heard`
+_LENIENT, _UNKNOWN, _WHOLE = 0.2, 0.5, 0.35  # as in `Words.heard`, in whole mails
 _MANY_SHARED, _MUCH_TELLING, _NEAREST = 4, 5, 3
 _WIDEST = 12  # signs ranked lower are never considered
 _HARDLY = 0.001  # added to a probability before taking its logarithm
-_FIT_LENIENT, _FIT_WHOLE = 0.4, 0.5
 _FEW, _WHOLLY = 2, 0.85  # up to so many words may be a rule's whole phrase; least fit for that
 # Least probability of a sign to offer one for typed words; it loses 1 in 350 phrases of signs (those not used to judge), and of
 # 225 sentences of mails that name none it offers something for 79, where the fit alone would for 200.
@@ -52,9 +52,8 @@ def offers(words: Words, kind: Kind, text: str) -> tuple[str, ...]:
     if kind == "symptom":
         known = any(chance(features) >= _OFFERED_FROM for _, features in signs_in(words, text, (), led=False))
     else:
-        heard = words.heard(kind, text, _FIT_LENIENT, _UNKNOWN, _FIT_WHOLE)[:1]
-        evidence = sum(words.evidence(kind, text, one.phrase)[0] for one in heard)
-        known = fit * min(1.0, evidence / _OFFERED_EVIDENCE) >= _OFFERED_FIT
+        best = words.heard(kind, text)[:1]
+        known = any(one.fit * min(1.0, one.shared / _OFFERED_EVIDENCE) >= _OFFERED_FIT for one in best)
     return words.find(kind, text) if known else ()
 
 
@@ -108,24 +107,19 @@ def _bare_words(text: str) -> str:
     return re.sub(r"([a-z])\1{2,}", r"\1", without_amounts(text))  # huuuge
 
 
-def best_rule(
-    words: Words, kind: Kind, text: str, needs: tuple[float, float, float, int]
-) -> tuple[float, str, str] | None:
-    """The fit, id and phrase of the rule a text names; None if none fits well enough.
+def best_rule(words: Words, kind: Kind, text: str, needs: tuple[float, float, int]) -> Heard | None:
+    """The rule a text names, its fit lowered where they share little; None if none fits well enough.
 
-    `needs`: least fit, least evidence, least evidence apart from places, fewest telling words.
+    `needs`: least fit, the weight of shared words from which the fit counts in full, fewest telling words.
     """
     text = _bare_words(text)
-    least, whole, enough_beside, fewest = needs
+    least, enough, fewest = needs
     telling = words.telling(kind, text)
     few = words.length(text) <= _FEW
     if not telling or (telling < fewest and not few):
         return None
-    heard = words.heard(kind, text, _FIT_LENIENT, _UNKNOWN, _FIT_WHOLE)
-    if not heard:
-        return None
-    fit, phrase = heard[0].fit, heard[0].phrase
-    evidence, beside = words.evidence(kind, text, phrase)
-    if not few or fit < _WHOLLY or (says("not", text) and telling < fewest):
-        fit *= min(1.0, evidence / whole) * min(1.0, beside / enough_beside)
-    return (fit, heard[0].id, phrase) if fit >= least else None
+    best = next(iter(words.heard(kind, text, _LENIENT, _UNKNOWN, _WHOLE)), None)
+    if best is not None and (not few or best.fit < _WHOLLY or (says("not", text) and telling < fewest)):
+        shared = best.shared if words.names_more(kind, text) else 0.0
+        best = replace(best, fit=best.fit * min(1.0, shared / enough))
+    return best if best is not None and best.fit >= least else None

@@ -33,8 +33,6 @@ _AGAINST = 0.8  # factor for a rule that says the opposite
 _LENIENT, _WHOLE = 0.6, 0.5  # weight of extra words against a fit; share of all phrases together
 _SOONER = 0.15  # margin by which a text fits one kind better than another
 _NAMED = 0.6  # least fit for words to name a rule
-_DENYING = frozenset(("not", "cannot", "no"))
-_MOSTLY = 0.6
 _LEAST, _NEAR_THE_BEST = 0.2, 0.3
 _ITS_OWN = 0.999  # least fit of a rule's own phrase
 _BY_WORDS = 0.05  # weight of the naive Bayes log probability
@@ -100,13 +98,16 @@ def _meanings(base: RuleBase) -> tuple[dict[str, dict[str, float]], dict[tuple[s
 
 @dataclass(frozen=True)
 class Heard:
-    """A rule that a text may name. `fit`: 0 to 1; `phrase`: its best-fitting phrase; `covered`: how much of one of its phrases the
-    text contains, whatever else it says (0 to 1; less for a short phrase).
+    """A rule that a text may name.
+
+    `fit`: 0 to 1; `phrase`: its best-fitting phrase; `shared`: the weight of the words in both; `covered`: how much of one of its
+    phrases the text contains, whatever else it says (0 to 1; less for a short phrase).
     """
 
     fit: float
     id: str
     phrase: str
+    shared: float
     covered: float
 
 
@@ -135,9 +136,8 @@ class Words:
         """The ids of the rules a text may mean, likeliest first; empty if none is near."""
         if self.own_name(kind, text):
             return (self.own_name(kind, text),)
-        scored = self.scored(kind, text)
-        least = max(_LEAST, scored[0][0] * _NEAR_THE_BEST) if scored else 0.0
-        near = [(fit, name) for fit, name in scored if fit >= least]
+        heard = self.heard(kind, text)
+        near = [(one.fit, one.id) for one in heard if one.fit >= max(_LEAST, heard[0].fit * _NEAR_THE_BEST)]
         if kind == "symptom":  # the other kinds have too few phrases to count words in
             chances = self.chances(kind, text)
             near.sort(key=lambda one: (one[0] < _ITS_OWN, -one[0] - _BY_WORDS * log(chances[one[1]] + 0.001)))
@@ -149,8 +149,8 @@ class Words:
 
     def named(self, kind: Kind, text: str) -> tuple[str, ...]:
         """The rules a text names beyond reasonable doubt; empty if it only may."""
-        scored = self.scored(kind, text)[:3] if self.telling(kind, text) > 1 else []
-        return tuple(rule_id for _, rule_id in scored) if scored and scored[0][0] >= _NAMED else ()
+        heard = self.heard(kind, text)[:3] if self.telling(kind, text) > 1 else []
+        return tuple(one.id for one in heard) if heard and heard[0].fit >= _NAMED else ()
 
     def sooner(self, kind: Kind, other: Kind, text: str) -> bool:
         """Whether a text fits a rule of one kind clearly better than any of the other."""
@@ -158,7 +158,7 @@ class Words:
 
     def fit(self, kind: Kind, text: str) -> float:
         """How well a text fits the likeliest rule of a kind, 0 to 1."""
-        return next((fit for fit, _ in self.scored(kind, text)), 0.0)
+        return next((one.fit for one in self.heard(kind, text)), 0.0)
 
     def is_phrase(self, kind: Kind, text: str) -> bool:
         """Whether a text has the very words of a phrase of some rule of this kind, in any order."""
@@ -188,13 +188,6 @@ class Words:
             if not meant.isdisjoint(word)
         }
 
-    def evidence(self, kind: Kind, text: str, phrase: str) -> tuple[float, float]:
-        """The total weight of the words a text shares with a phrase, and of those that name no place."""
-        shared, table = self.shared(kind, text, phrase), self._table(kind)
-        weights = {name: table.weight(word) for name, word in shared.items()}
-        placeless = (weight for name, weight in weights.items() if self._places.isdisjoint(shared[name]))
-        return sum(weights.values()), sum(placeless)
-
     def names_more(self, kind: Kind, text: str) -> bool:
         """Whether a text mentions more than places and poses."""
         table, aside = self._table(kind), self._places | self._poses | _english("answering").keys()
@@ -212,27 +205,15 @@ class Words:
         """The places of the garment and the body that a text names."""
         return " ".join(sorted({name for word in self.meant(_words(text)) for name in word} & self._places))
 
-    def known_denial(self, kind: Kind, text: str) -> bool:
-        """Whether a sentence with a "not" matches a rule phrased with a "not": it does not touch, will not close."""
-        said = set(_words(text))
-        for rule in self._tables[kind].values():
-            for phrase in rule.search:
-                words = set(_words(phrase))
-                if words & _DENYING and len(words & said - _DENYING) >= max(2, _MOSTLY * len(words - _DENYING)):
-                    return True
-        return False
-
-    def scored(self, kind: Kind, text: str) -> list[tuple[float, str]]:
-        """Every rule with its fit to a text (0 to 1), best first; empty for a text without a known word."""
-        return [(one.fit, one.id) for one in self.heard(kind, text, _LENIENT, _UNKNOWN, _WHOLE)]
-
     def chances(self, kind: Kind, text: str) -> dict[str, float]:
         """Naive Bayes probability of each rule, given that a text is about one; spelling is corrected first."""
         table = self._table(kind)
         return table.bayes.chances(_literal(self._typed(table, text)[0]))
 
-    def heard(self, kind: Kind, text: str, lenient: float, unknown: float, whole: float) -> list[Heard]:
-        """Every rule that a text may name, best first.
+    def heard(
+        self, kind: Kind, text: str, lenient: float = _LENIENT, unknown: float = _UNKNOWN, whole: float = _WHOLE
+    ) -> list[Heard]:
+        """Every rule that a text may name, best first; none for a text without a known word.
 
         `lenient`: how far extra words count against a phrase, 0 to 1; `unknown`: the weight of a word in no rule; `whole`: the
         share of all phrases together, 0 to 1.
@@ -243,22 +224,24 @@ class Words:
             return []
         weights = [table.weight(word, unknown) for word in typed]
         in_all = sum(weights)
-        best = dict.fromkeys(table.entries, (0.0, ""))  # fit of a rule's best phrase, and that phrase
+        best = dict.fromkeys(
+            table.entries, (0.0, "", 0.0)
+        )  # fit of a rule's best phrase, that phrase, and what it shares
         covered = dict.fromkeys(table.entries, 0.0)  # how much of one of its phrases was typed, 0 to 1
         for (rule_id, weight, phrase), shared in table.shared(typed, weights):
             fit = shared / (lenient * in_all + (1.0 - lenient) * weight)
             if fit >= best[rule_id][0]:
-                best[rule_id] = max(best[rule_id], (fit, phrase))
+                best[rule_id] = max(best[rule_id], (fit, phrase, shared))
             covered[rule_id] = max(covered[rule_id], shared / max(weight, _TELLING))
         said = {name for word in typed for name in word}
         against = [(meant, other) for meant, other in self._against if meant in said and other not in said]
         result = []
         for rule_id, entry in table.entries.items():
             known = _known(entry, typed, weights) / in_all
-            fitting, phrase = best[rule_id]
+            fitting, phrase, shared = best[rule_id]
             opposed = sum(other in entry and meant not in entry for meant, other in against)
             fit = (whole * known + (1.0 - whole) * fitting) * _AGAINST**opposed
-            result.append(Heard(fit * sure, rule_id, phrase, covered[rule_id] * sure))
+            result.append(Heard(fit * sure, rule_id, phrase, shared, covered[rule_id] * sure))
         return sorted(result, key=lambda one: -one.fit)
 
     def _table(self, kind: Kind) -> _Table:

@@ -23,8 +23,9 @@ if TYPE_CHECKING:
 
 _NUMBER = re.compile(rf"(\d+)[.,)]?(?: ({'|'.join(SIDES)}))?")  # a choice from a list, with a side or without
 _PLAIN = r"(?:y|yes|n|no|slight|clear|strong)"
-_NUMBERED = re.compile(rf"\d[ .:)]+{_PLAIN}[ ,;]+(?:and )?\d[ .:)]+{_PLAIN}\b")
-_REST = re.compile(r"\b(?:rest|the others?)\b.*\b(?:no|none|yes)\b", re.IGNORECASE)
+_OF_SEVERAL = re.compile(  # 1 yes 2 no; the rest no
+    rf"\d[ .:)]+{_PLAIN}[ ,;]+(?:and )?\d[ .:)]+{_PLAIN}\b|.*\b(?:rest|the others?)\b.*\b(?:no|none|yes)\b"
+)
 ANOTHER = "That may be another sign. If it is, write: also {}. If not, answer in other words."
 
 
@@ -136,10 +137,8 @@ def _read_one(talk: Interview, symptom: Symptom, typed: str) -> Said | str:
     """The answer to a single question, or why the text is not one."""
     if not typed:
         return "Enter alone is no answer; 3 or can't say leaves it open."
-    if _REST.search(typed):
-        return "One question is open here, so there is no rest: answer it alone."
-    if _NUMBERED.match(typed.lower()):
-        return "Only one question is asked here: give one answer, like yes or no."
+    if _OF_SEVERAL.match(typed.lower()):
+        return "Only one question is asked here, and there is no rest: give one answer, like yes or no."
     typed = re.sub(r"^(left|right|both)[ ,]+(\d)$", r"\2 \1", typed.lower())
     # "1 yes", as on a screen of several questions
     typed = re.sub(r"^1[ .:)]+(?=[a-z])(?!(?:in|cm|mm|inch|inches|left|right|both)\b)", "", typed)

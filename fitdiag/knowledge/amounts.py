@@ -118,7 +118,7 @@ def _length(match: re.Match[str], units: Units) -> Length | None:
 
 def without_amounts(text: str) -> str:
     """Return a text in small letters without its lengths, "both sides", and what compares one side with the other."""
-    plain = _BOTH_SIDES.sub(" ", AMOUNT.sub(" ", tidy(text)))
+    plain = _BOTH_SIDES.sub(" ", AMOUNT.sub(" ", RANGE.sub(" ", tidy(text))))
     plain = ONE_SIDE.sub(lambda found: " " if found[1] or found[3] else found[0], plain)
     return " ".join(_NO_SIDE.sub(lambda found: found[0].removeprefix("right"), plain).split())
 

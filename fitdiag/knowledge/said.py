@@ -87,10 +87,11 @@ def may_be_either(text: str) -> bool:
     return answers_only(text, "either")
 
 
+_LEFT_OR_RIGHT = re.compile(r"\b(?:left|right|[lr]h?s?)\b")
 _JOINING = re.compile(r"[,;:&]|\b(?:and|only|on|the)\b")
 _JOINS_A_RANGE = re.compile(r" ?(?:-|–|to|or|and|till) ?")
 _NOT_THERE = re.compile(
-    r"\b(?:not (?:on |at |in )?|(?:nothing|none) (?:on|at|in) )(?:the |my |her |his )?(?:(?P<left>left)|right)\b"
+    r"\b(?:not (?:on |at |in )?|(?:nothing|none) (?:on|at|in) )(?:the |my |her |his )?(?:left|right)\b"
 )
 
 
@@ -112,11 +113,6 @@ def _more(items: Sequence[Item], plain: str) -> Side | None:
     return None
 
 
-def _sides_denied(plain: str) -> set[Side | None]:
-    """The sides said not to show it: right in "left, not the right"."""
-    return {"left" if match["left"] else "right" for match in _NOT_THERE.finditer(plain)}
-
-
 def _beside(one: Item, other: Item) -> bool:
     """Whether two items are close together."""
     return max(one.start, other.start) - min(one.end, other.end) <= 12
@@ -127,8 +123,6 @@ def _measured(items: Sequence[Item], plain: str) -> Said:
     found = [(item, item.length) for item in items if item.length is not None]
     (where, first), (then, last) = found[0], found[-1]
     sides = [item.side for item in items if item.side is not None]
-    if len(found) == 1 and len(denied := _sides_denied(plain)) == 1 and len(shown := {*sides} - denied) == 1:
-        return Said("yes" if first.mm else "no", length=first, error_mm=_quarter(first), side=shown.pop())
     if len(found) == 2 and len(sides) < 2 and _JOINS_A_RANGE.fullmatch(plain[where.end : then.start]):
         middle = replace(first, mm=(first.mm + last.mm) / 2, vague=True)
         return Said("yes", length=middle, error_mm=abs(last.mm - first.mm) / 2 or None, side=next(iter(sides), None))
@@ -166,7 +160,7 @@ _NO_BUT = re.compile(r"^(?:no|nope|nah)[ ,]+(?:(?:only|just|but) )*(?=[a-z])(?!n
 
 def _in_words(rest: str, items: Sequence[Item], plain: str) -> Said | None:
     nothing = [item for item in items if item.kind == "zero"]
-    clear = _sides_denied(plain) or {
+    clear = {
         one.side for one in items if one.side and any(one.start <= no.start and _beside(one, no) for no in nothing)
     }
     more, severity = _more(items, plain), _severity(rest)
@@ -201,6 +195,8 @@ def read_said(text: str, units: Units) -> Said | None:
     """Read a text as an answer about one sign; None if it is not one. Bare numbers are in `units`."""
     plain = re.sub(r"([a-z])\1{2,}", r"\1", tidy(text))  # yesss
     plain = RANGE.sub(_with_unit, plain)
+    if _LEFT_OR_RIGHT.search(of_the_other := _NOT_THERE.sub(" ", plain)):  # "left, not the right" is left
+        plain = " ".join(of_the_other.split())
     asked = plain.endswith("?") and not re.fullmatch(r"\?+", plain)
     if not plain or len(plain) > _LONGEST or (asked and not re.search(r"\d", plain)):
         return None
