@@ -467,6 +467,27 @@ def test_word_amount_and_side_may_stand_in_one_line(base: RuleBase) -> None:
     assert pytest.approx(0.75 * MM) == finding.amount_mm
 
 
+@pytest.mark.parametrize("typed", [
+    f"{DIP} left 3/4 in, right 3/8 in", f"{DIP}, 3/4 in on the left and 3/8 in on the right",
+    f"{DIP} left 3/4 in right 3/8 in",
+])  # fmt: skip
+def test_left_and_right_amounts_may_stand_behind_a_sign(base: RuleBase, typed: str) -> None:
+    """Neither amount is lost, and neither side makes it a sign of one side."""
+    talk = Talk(base).type("", "", typed)
+    finding = talk.symptoms[DIP]
+    assert "left 3/4 in, right 3/8 in" in talk.said
+    assert (finding.left_mm, finding.right_mm) == (pytest.approx(0.75 * MM), pytest.approx(0.375 * MM))
+
+
+def test_amounts_left_and_right_do_not_change_what_is_offered(base: RuleBase) -> None:
+    """Words are looked up as without the amounts."""
+    plain, apart = (
+        Talk(base).type("", "", typed)
+        for typed in ("level lines dip to the back", "level lines dip to the back left 1 in, right 3/8 in")
+    )
+    assert plain.interview.pending.ids == apart.interview.pending.ids  # type: ignore[union-attr]
+
+
 @pytest.mark.parametrize("typed", ["no wedgie", "not baggy", "without dips", "about 2 cm", "3", "1/2 in", "left"])
 def test_what_names_no_sign_is_not_taken_for_one(talk: Talk, typed: str) -> None:
     """A denial, an amount or a side alone counts nothing in a search."""

@@ -318,6 +318,9 @@ def finding_text(base: RuleBase, finding: Finding, findings: Findings) -> str:
     extra = []
     if finding.amount_mm is not None:
         text = format_reading(finding.amount_mm, findings.units)
+        if finding.left_mm is not None and finding.right_mm is not None:
+            left, right = (format_reading(mm, findings.units) for mm in (finding.left_mm, finding.right_mm))
+            text = f"left {left}, right {right}" if left != right else text
         extra.append(f"{text} ± {format_length(finding.error_mm, findings.units)}" if finding.error_mm else text)
     if finding.severity:
         extra.append(finding.severity)
@@ -336,7 +339,8 @@ def done_text(base: RuleBase, done: Done, units: Units) -> str:
     rule = base.alterations.get(done.alteration)
     parts = [lower_first(base.title(done.alteration))]
     if done.amount_mm is not None:
-        way = rule.amount.ways.less if done.less and rule is not None and rule.amount.ways is not None else ""
+        ways = rule.amount.ways if rule is not None else None
+        way = "" if ways is None else ways.less if done.less else ways.more
         parts.append(f"{way} {format_given(done.amount_mm, units)}".strip())
     if done.side != "both":
         parts.append(f"{done.side} side only")

@@ -20,7 +20,7 @@ from fitdiag.interview.meaning import offers
 from fitdiag.interview.search import Kind
 from fitdiag.interview.sides import WHOSE_SIDE, doubtful_side, side_meant
 from fitdiag.interview.telling import Line, Pick
-from fitdiag.knowledge.amounts import ONE_SIDE, split_amount
+from fitdiag.knowledge.amounts import EACH_SIDE, ONE_SIDE, split_amount
 from fitdiag.knowledge.findings import Done, Finding
 from fitdiag.knowledge.said import Said, agreed
 from fitdiag.problems import one_line
@@ -75,7 +75,7 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
         return [Line("Begin with a word; numbers, amounts and sides come after it.")]
     if name := talk.words.own_name(kind, words):
         return _picked(talk, kind, name, rest)
-    one_side = ONE_SIDE.search(rest.lower()) if kind == "symptom" else None
+    one_side = ONE_SIDE.search(rest.lower()) if kind == "symptom" and not EACH_SIDE.fullmatch(rest.lower()) else None
     found = offers(talk.words, kind, f"{words} {one_side[0]}" if one_side else words)  # some signs are of one side only
     if _denied(talk, kind, words) and not (found and kind == "body note"):  # many shapes are a lack of something
         return [Line(_ONLY[kind])]

@@ -59,6 +59,12 @@ ONE_SIDE = re.compile(
     r"(?: than (?:on )?(?:the )?(?:left|right|[lr])\b)?(?![\w-])"
     r"(?! (?:across|along|around|at|behind|below|down|in|into|on|over|round|through|to|under|up)\b)"  # "right across"
 )
+_ON_A_SIDE = r"(?:on )?(?:the |my |her |his )?(?:left|right)(?: sides?)?"
+_A_LENGTH = f"(?:{'|'.join(_LENGTHS)})"
+EACH_SIDE = re.compile(  # left 1 in, right 3/8 in; or 1 in left and 3/8 in on the right
+    rf",? *(?<![\w/-])(?:{_ON_A_SIDE}:? {_A_LENGTH}[,;]?(?: and)? {_ON_A_SIDE}:? {_A_LENGTH}"
+    rf"|{_A_LENGTH} {_ON_A_SIDE}[,;]?(?: and)? {_A_LENGTH} {_ON_A_SIDE})(?![\w/])"
+)
 SEVERITY = re.compile(
     rf",? *(?<![\w-])({'|'.join(SEVERITIES)})(?:ly)?(?![\w-])|,? *(?<!not )(?<!quite )\b(a (?:tiny |little )?bit|a little)$"
 )
@@ -138,7 +144,12 @@ def split_amount(text: str) -> tuple[str, str]:
     (('folds', 'left'), ('pinch', '2 cm each'))
     >>> split_amount("tuck 3/4 in, as the seat is flat")
     ('tuck, as the seat is flat', '3/4 in')
+    >>> split_amount("waist gapes, left 1/2 in and right 3/4 in")
+    ('waist gapes', 'left 1/2 in and right 3/4 in')
     """
+    if match := EACH_SIDE.search(text.lower()):
+        words = f"{text[: match.start()]} {text[match.end() :]}"
+        return " ".join(words.split()).rstrip(" ,:"), match[0].strip(" ,")
     tail: list[str] = []
     for pattern in (ROUND, ONE_SIDE, SEVERITY):
         if match := pattern.search(text.lower()):

@@ -526,7 +526,7 @@ def carry_out(pattern: Pattern, alteration: str, amount: float, side: Side | Non
         raise stop("alteration", message, hint="fitdiag rules list alterations")
     if amount < 0 and not rule.goes_back:
         message = "a negative amount has no meaning here: the trade does this one way only"
-        raise stop("direction", message, hint="give an amount above 0")
+        raise stop("direction", message, hint="give an amount above 0; to undo it, go on from the pattern before it")
     chosen: Side = side or ("right" if rule.operation.one_side else "both")
     result, altered = pattern, dict[str, Altered]()
     for one in pattern.sides if chosen == "both" else (chosen,):
