@@ -87,6 +87,13 @@ def test_a_picture_cut_at_one_side_is_taken_as_aimed_at_the_body(left: int, why:
     assert error(setting(PIXELS, MARKS), "crop") == 0.0
 
 
+def test_a_picture_that_its_file_calls_cut_is_taken_as_cut() -> None:
+    """What the file says of its former shape counts where shape and body say nothing."""
+    where = setting(PIXELS, replace(MARKS, cropped=True))
+    assert any("once had another shape" in warning for warning in where.warnings) and not where.focal_known
+    assert error(where, "crop") > 0
+
+
 def test_a_sheet_behind_the_body_gives_a_longer_lens_more_than_its_share_of_distance() -> None:
     """Twice as far from the sheet is more than twice as far from a body that stands 80 cm before it, so lengths depend on the lens."""
     assert MARKS.sheet is not None

@@ -170,6 +170,18 @@ def test_focal_length_is_read_and_unknown_stays_unknown(
     assert kept == read(encoded(quarters(), "JPEG", exif=exif_block(focal=told))).focal_35mm
 
 
+@pytest.mark.parametrize(
+    ("said", "cropped"),
+    [((4000, 3000), True), ((48, 64), False), ((6400, 4800), False), ((0, 0), False), (("wide", "high"), False)],
+)
+def test_a_file_that_was_cut_may_still_say_its_size(read: Callable[..., Picture], said: tuple, cropped: bool) -> None:
+    """A size of another shape in the file's facts is a cut; turned or made smaller is none, and nonsense says nothing."""
+    block = Image.Exif()
+    block.get_ifd(0x8769).update({0xA002: said[0], 0xA003: said[1]})
+    content = encoded(quarters(96, 64) if cropped else quarters(64, 48), "JPEG", exif=block.tobytes())
+    assert read(content).cropped == cropped
+
+
 def jpeg_full_of_facts() -> bytes:
     """A JPEG with place, thumbnail, packet of XMP, colour profile, comment, and something behind its end."""
     profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
@@ -555,6 +567,7 @@ def plain(width: int, height: int, **facts: Any) -> Picture:
         (plain(2940, 4000), ["cropped"]),  # 2 % from 4:3
         (plain(2976, 4000), []),  # 0.8 % from 4:3
         (plain(3000, 3000), ["cropped"]),
+        (plain(2000, 3000, cropped=True), ["cropped"]),
         (plain(3000, 4000, has_location=True), ["location"]),
     ],
 )  # fmt: skip

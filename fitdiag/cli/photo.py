@@ -105,7 +105,7 @@ def _clean(view: View, source: Path, face_above: int | None) -> tuple[Marks, byt
     picture = read_picture(source, smaller=True)
     lines = shortcomings(picture) or ["nothing stands in the way of measuring it"]
     content = clean_jpeg(crop_above(picture, face_above) if face_above is not None else picture)
-    marks = Marks("", "", picture.width, picture.height, view, picture.focal_35mm)
+    marks = Marks("", "", picture.width, picture.height, view, picture.focal_35mm, cropped=picture.cropped)
     if sidecar(source).exists():
         marks = read_marks(sidecar(source))
         check_same(picture, marks, sidecar(source))
@@ -483,7 +483,7 @@ def _refuse_mirrored(paths: Sequence[Path]) -> None:
         content = clean_jpeg(replace_fields(picture, pixels=picture.pixels[:, ::-1]))
         copy = path.with_name(f"turned-{path.name}")
         bare = Marks(copy.name, digest(content), marks.width, marks.height, marks.view, marks.focal_35mm,
-                     focal_typed=marks.focal_typed, widths_mm=marks.widths_mm)  # fmt: skip
+                     focal_typed=marks.focal_typed, cropped=marks.cropped, widths_mm=marks.widths_mm)  # fmt: skip
         turned |= {copy: content, sidecar(copy): as_json(bare)}
     if turned:
         write_all(turned, replace=True)

@@ -28,7 +28,7 @@ MOST_SCAN_WORK = 3000  # scans times megapixels: a small progressive JPEG can ta
 SMALLEST_LONG_SIDE = 1600  # about one pixel per millimetre when a whole person is in the picture
 MESSENGER_SIDES = (1280, 1600, 2048)  # sizes messengers shrink to; common practice, no source
 LOWEST_QUALITY = 60
-CAMERA_SHAPES = (4 / 3, 3 / 2, 16 / 9)
+CAMERA_SHAPES, SAME_SHAPE = (4 / 3, 3 / 2, 16 / 9), 0.01
 COVER = 128  # the grey a face is painted over with
 # Sum of the luminance quantization table of ITU-T T.81, table K.1; encoders scale it by their quality setting.
 _QUALITY_50 = 3688
@@ -48,6 +48,7 @@ class Picture:
     turned: bool
     quality: int | None = None  # the JPEG quality setting, estimated
     made_smaller: tuple[int, int] | None = None  # original size, if it was read at a half or less
+    cropped: bool = False  # by what its file says, it once had another shape
 
     @property
     def width(self) -> int:
@@ -79,12 +80,13 @@ def read_picture(path: Path, *, smaller: bool = False) -> Picture:
             del raw
             image.load()
             focal, has_location, orientation = _exif_facts(image)
+            cropped = _had_another_shape(image)
             turned = orientation > 1 or (image.info.get("original_orientation") or 1) != 1  # HEIC comes turned already
             quality = _quality(image)
             if made_smaller and orientation > 4:
                 made_smaller = made_smaller[::-1]
             pixels = _pixels(image, orientation)
-    return Picture(pixels, sha256, focal, has_location, kind, turned, quality, made_smaller)
+    return Picture(pixels, sha256, focal, has_location, kind, turned, quality, made_smaller, cropped)
 
 
 def _kind(raw: bytes, where: Where) -> str:
@@ -186,6 +188,15 @@ def _exif_facts(image: Image.Image) -> tuple[float | None, bool, int]:
     return (focal if 5 <= focal <= 2000 else None), has_location, orientation
 
 
+def _had_another_shape(image: Image.Image) -> bool:
+    """Whether the size that the camera wrote into the file is of another shape than the picture: some programs that cut leave it."""
+    with suppress(Exception):
+        facts = image.getexif().get_ifd(ExifTags.IFD.Exif)
+        size = facts[ExifTags.Base.ExifImageWidth], facts[ExifTags.Base.ExifImageHeight]
+        return abs(_shape(*size) / _shape(*image.size) - 1) > SAME_SHAPE
+    return False
+
+
 def _quality(image: Image.Image) -> int | None:
     """Estimate the quality setting (1 to 100) of a JPEG from its luminance quantization table."""
     if not isinstance(image, JpegImagePlugin.JpegImageFile) or not image.quantization:
@@ -278,11 +289,11 @@ def shortcomings(picture: Picture) -> list[str]:
         )
     elif long_side in MESSENGER_SIDES and picture.focal_35mm is None:
         lines.append(f"squeezed: {size} is a size messengers shrink to; ask for the file itself")
+    why = "its file says that it once had another shape" if picture.cropped else ""
     if not camera_shaped(picture.width, picture.height):
-        lines.append(
-            f"cropped: {size} is not a camera's shape (4:3, 3:2, 16:9), so the middle of the lens is not known; "
-            "ask for the uncut file"
-        )
+        why = f"{size} is not a camera's shape (4:3, 3:2, 16:9)"
+    if why:
+        lines.append(f"cropped: {why}, so the middle of the lens is not known; ask for the uncut file")
     if picture.made_smaller is not None:
         wide, high = picture.made_smaller
         lines.append(f"made smaller: it had {wide} x {high} pixels, more than is of use; {size} are kept")
@@ -295,7 +306,12 @@ def shortcomings(picture: Picture) -> list[str]:
 
 def camera_shaped(width: int, height: int) -> bool:
     """Whether a picture has a camera's aspect ratio."""
-    return any(abs(max(width, height) / min(width, height) / shape - 1) <= 0.01 for shape in CAMERA_SHAPES)
+    return any(abs(_shape(width, height) / shape - 1) <= SAME_SHAPE for shape in CAMERA_SHAPES)
+
+
+def _shape(width: int, height: int) -> float:
+    """The long side over the short one."""
+    return max(width, height) / min(width, height)
 
 
 def check_same(picture: Picture, marks: Marks, path: Path) -> None:

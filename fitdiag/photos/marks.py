@@ -143,6 +143,7 @@ class Marks(Strict):
     notes: Annotated[str, Field(max_length=2000)] = ""
     doubts: Mapping[Proposable, Words] = field(default_factory=dict)
     focal_typed: bool = False  # the focal length comes from somebody, not from the picture's file
+    cropped: bool = False  # the picture's file says that it once had another shape
 
     @model_validator(mode="before")
     @classmethod

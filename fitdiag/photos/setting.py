@@ -94,6 +94,8 @@ def _cut(marks: Marks) -> str:
     aimed = _body(marks)
     if not camera_shaped(marks.width, marks.height):
         why = "this is not a camera's shape (4:3, 3:2, 16:9)"
+    elif marks.cropped:
+        why = "the picture's file says that it once had another shape"
     elif aimed is not None and abs(aimed / marks.width - 0.5) > MOST_ASIDE:
         why = "the body stands far from the middle of the picture, as if one side had been cut off"
     else:
