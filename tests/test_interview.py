@@ -1245,10 +1245,10 @@ def test_the_next_alteration_is_not_taken_for_the_amount_of_the_last(talk: Talk)
     ]  # fmt: skip
 
 
-def test_which_side_of_the_body_is_kept_in_words(talk: Talk) -> None:
-    """No rule asks for it, and it must not be lost."""
-    assert "Which side is kept as a note." in talk.type("", "right hip higher", "1").said
-    assert talk.interview.findings.notes == ("right hip higher",)
+def test_which_side_of_the_body_has_more_is_kept_with_the_note(talk: Talk) -> None:
+    """The plan raises the waist on that side where no sign names one."""
+    assert "It is the right one that has more." in talk.type("", "right hip higher", "1").said
+    assert talk.interview.findings.body_sides == {"one-hip-higher": "right"}
 
 
 @pytest.mark.parametrize("typed", ["one hip higher, the left", "one hip higher, left, flat seat"])

@@ -14,7 +14,7 @@ from fitdiag.cli.choose import choose
 from fitdiag.cli.drape import simulated
 from fitdiag.cli.screen import Screen
 from fitdiag.interview.engine import Interview
-from fitdiag.interview.sides import side_meant
+from fitdiag.interview.sides import side_meant, side_of_note
 from fitdiag.knowledge.findings import Done, Earlier, Finding, Findings, measured, measured_apart
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.folders import rules_for
@@ -356,3 +356,27 @@ def test_a_piece_that_changes_by_less_is_not_said_to_be_done_alike(alteration: s
     pattern = block(rules())
     _, beside = states_of(pattern, carry_out(pattern, alteration, 10.0), "cm", hinged=True)
     assert piece in beside and share in beside and "alike" not in beside
+
+
+@pytest.mark.parametrize(("note", "words", "side"), [
+    ("one-hip-higher", "right hip higher", "right"), ("one-hip-higher", "my left hip is lower", "right"),
+    ("one-leg-longer", "left leg shorter", "right"), ("one-leg-longer", "the right leg is longer", "right"),
+    ("one-hip-fuller", "flatter on the left", "right"), ("one-hip-fuller", "left hip fuller", "left"),
+    ("one-leg-longer", "hip replacement left one leg longer", None), ("one-hip-higher", "left hip higher than the right hip", None),
+    ("one-hip-higher", "uneven on the left", None), ("flat-seat", "left side lower", None),
+])  # fmt: skip
+def test_the_side_of_a_body_note_is_the_one_that_has_more(note: str, words: str, side: str | None) -> None:
+    """Where it is not plain which of the two is meant, no side is taken."""
+    assert side_of_note(rules().body_notes[note], words) == side
+
+
+@pytest.mark.parametrize(("typed", "side"), [("left hip higher", "left"), ("left hip lower", "right")])
+def test_a_higher_hip_typed_with_its_side_is_raised_there(typed: str, side: str) -> None:
+    """From the words typed to the plan, where the sign itself is typed without a side."""
+    events = [
+        {"event": "body", "notes": {"one-hip-higher": "some"}, "sides": {"one-hip-higher": side_of_note(
+            rules().body_notes["one-hip-higher"], typed)}},
+        {"event": "answer", "symptom": "one-sided-diagonal", "seen": "yes"},
+    ]  # fmt: skip
+    findings = fold(events, rules()).findings
+    assert first(conclude(rules(), findings)).where == side

@@ -18,7 +18,7 @@ from fitdiag.interview.clauses import absent, parts_of, told, what_is_now
 from fitdiag.interview.counting import count_body, count_done, count_signs, why_not
 from fitdiag.interview.meaning import offers
 from fitdiag.interview.search import Kind
-from fitdiag.interview.sides import WHOSE_SIDE, doubtful_side, side_meant
+from fitdiag.interview.sides import WHOSE_SIDE, doubtful_side, side_meant, side_of_note
 from fitdiag.interview.telling import Line, Pick
 from fitdiag.knowledge.amounts import EACH_SIDE, ONE_SIDE, split_amount
 from fitdiag.knowledge.findings import Done, Finding
@@ -189,12 +189,21 @@ def _pick(talk: Interview, pick: Pick, chosen: Sequence[str]) -> list[Line]:
     talk.pending, talk.picked = None, (pick, talk.queue)
     talk.queue = [*((pick.kind, rule_id, rest) for rule_id in others), *talk.queue]
     lines = _picked(talk, pick.kind, first, _with_side_meant(talk, first, pick.typed, rest), pick.typed)
-    if pick.kind == "body note" and ONE_SIDE.search(
-        pick.typed.lower()
-    ):  # no rule asks which side, so it is kept as a note
-        talk.record({"event": "note", "text": pick.typed})
-        lines.append(Line("Which side is kept as a note."))
+    if pick.kind == "body note":
+        lines += _side_noted(talk, first, pick.typed)
     return lines
+
+
+def _side_noted(talk: Interview, note: str, typed: str) -> list[Line]:
+    """Keep the side typed with a body note: with the note where it is plain which side has more, else as a note of the fitter's."""
+    if side := side_of_note(talk.base.body_notes[note], typed):
+        grade = talk.findings.body.get(note, "some")
+        talk.record({"event": "body", "notes": {note: grade}, "sides": {note: side}})
+        return [Line(f"It is the {side} one that has more.")]
+    if not ONE_SIDE.search(typed.lower()):
+        return []
+    talk.record({"event": "note", "text": typed})
+    return [Line("Which side is kept as a note.")]
 
 
 def _with_side_meant(talk: Interview, rule_id: str, words: str, rest: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from fitdiag.knowledge.findings import Side
-from fitdiag.knowledge.model import Symptom
+from fitdiag.knowledge.model import BodyNote, Symptom
 
 # In a mirror the wearer's left is on the left; whoever looks at a picture of the front sees it on the right.
 _PICTURED = re.compile(
@@ -17,6 +17,11 @@ _LOWER = re.compile(
     r"\b(?:lower|longer|too long|drop\w*|drag\w*|trail\w*|sweep\w*|sinks?|down"
     r"|(?:touch\w*|on|nearer(?: to)?) the (?:floor|ground))\b"
 )
+_OF_THE_BODY = re.compile(
+    r"\b(left|right)(?:-hand)? (?:hip|leg|side|half|buttock|cheek|thigh|one(?! leg))\b|\bon (?:the|my|her|his) (left|right)\b"
+)
+_MORE = re.compile(r"\b(?:higher|up|fuller|bigger|larger|rounder|wider|longer)\b")
+_LESS = re.compile(r"\b(?:lower|down|shorter|smaller|flatter|narrower)\b")
 _OTHER: dict[Side, Side] = {"left": "right", "right": "left"}
 
 WHOSE_SIDE = (
@@ -42,3 +47,17 @@ def side_meant(symptom: Symptom, text: str, side: Side | None) -> Side | None:
     """
     compares = "higher" in symptom.title and not symptom.opposite and not symptom.whole
     return _OTHER.get(side, side) if side and compares and _LOWER.search(text.lower()) else side
+
+
+def side_of_note(note: BodyNote, text: str) -> Side | None:
+    """The side that a text gives to a body note which compares the two: a shorter left leg is a longer right one.
+
+    None if the note does not compare, or the text names both sides, or does not say plainly which has more.
+    """
+    plain = text.lower()
+    sides: set[Side] = {"left" if "left" in found[0] else "right" for found in _OF_THE_BODY.finditer(plain)}
+    more, less = bool(_MORE.search(plain)), bool(_LESS.search(plain))
+    if "than the other" not in note.title or len(sides) != 1 or more == less:
+        return None
+    side = sides.pop()
+    return side if more else _OTHER[side]
