@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from fitdiag.photos import course
 from fitdiag.photos.camera import Camera, bent, focal_px, sheet_distance, unbent
 from fitdiag.photos.course import Course, Kind, Numbers, Stance
+from fitdiag.photos.robust import median, scatter
 from fitdiag.photos.section import Section
 from fitdiag.photos.snap import Track
 
@@ -488,3 +489,22 @@ def test_a_sheet_that_hangs_askew_is_as_far(askew: float) -> None:
     corners = np.stack([flat[:, 0], 1100.0 + flat[:, 1], np.full(4, 2500.0)], axis=1)
     found = sheet_distance(camera(), [tuple(map(float, one)) for one in pixels(corners)], 210.0, 297.0)
     assert found == pytest.approx(2500.0, rel=0.005)
+
+
+# -- what outliers hardly change -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("many", [1, 2, 7, 100])
+def test_the_median_is_that_of_numpy_to_the_last_digit(many: int) -> None:
+    """Of an even and an odd number of values, in any order; where one is no number, there is none."""
+    values = np.random.default_rng(many).normal(1000.0, 30.0, many)
+    assert median(values) == np.median(values)
+    assert math.isnan(median(np.append(values, math.nan)))
+    assert math.isnan(median(values[:0]))
+
+
+def test_the_scatter_of_most_is_not_that_of_a_few() -> None:
+    """A tenth of the residuals a thousand times too large widens it by less than a fifth."""
+    residuals = np.random.default_rng(5).normal(0.0, 2.0, 1000)
+    residuals[:100] *= 1000.0
+    assert scatter(residuals) == pytest.approx(2.0, rel=0.2)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from fitdiag.photos.camera import Camera
 from fitdiag.photos.marks import Point
+from fitdiag.photos.robust import median, scatter
 from fitdiag.photos.section import Section
 from fitdiag.photos.snap import Track
 from fitdiag.photos.strip import Array
@@ -193,7 +194,7 @@ class Course:
             return None
         bins = np.floor(np.degrees(turn[near]) / ONE_PLACE)  # near the outline many pixels fall on one angle
         above, noise = _medians(bins, height[near]), _medians(bins, errors[near]) ** 2
-        middle = float(np.median(above))
+        middle = median(above)
         at = np.array([*_medians(bins, turn[near]), -math.pi / 2, math.pi / 2])
         apart, sides = np.subtract.outer(np.abs(at), np.abs(at)), np.sign(np.outer(at, at))
 
@@ -217,7 +218,7 @@ class Course:
     def _halfway(turn: Array, height: Array, inside: NDArray[np.bool_]) -> float:
         """Height halfway between the centre and one end, at the middle of a leg."""
         near = inside & (np.abs(np.sin(turn) - 0.5) < 0.06)
-        return float(np.median(height[near])) if near.any() else math.nan
+        return median(height[near]) if near.any() else math.nan
 
     def _centre(self, turn: Array, section: Section, height: Array, inside: NDArray[np.bool_]) -> tuple[float, float]:
         """Height at the centre seam and the scatter, from two straight lines meeting there."""
@@ -240,7 +241,7 @@ class Course:
             return np.asarray(solution, float), height - table @ solution
 
         solution, residuals = self._reweighted(key, len(height), fit)
-        return solution, 1.4826 * float(np.median(np.abs(residuals)))
+        return solution, scatter(residuals)
 
     def _reweighted(self, key: str, count: int, fit: Callable[[Array], tuple[Array, Array]]) -> tuple[Array, Array]:
         """Solution and residuals of a reweighted fit; outliers count little, and the weights are kept from the first time."""
@@ -272,6 +273,6 @@ def _medians(bins: Array, values: Array) -> Array:
 
 def _robust_weights(residuals: Array) -> Array:
     """Tukey's biweight of the residuals, never quite zero."""
-    scale = 1.4826 * float(np.median(np.abs(residuals))) + 0.25
+    scale = scatter(residuals) + 0.25
     weights: Array = np.maximum(0.05, 1 - (residuals / (4.7 * scale)) ** 2) ** 2
     return weights

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from fitdiag.photos.camera import Camera, bent, planes, unbent
 from fitdiag.photos.marks import Point
 from fitdiag.photos.readings import Source
+from fitdiag.photos.robust import median, scatter
 from fitdiag.photos.strip import Array, edge_along, strip_across
 
 Pair = tuple[Point, Point]
@@ -185,7 +186,7 @@ def _fit(lines: Sequence[_Upright]) -> tuple[Array, Array]:
         for index in range(len(lines)):
             own = owner == index
             if len(lines[index].share) > 2:
-                noise[index] = max(1.4826 * float(np.median(np.abs(rest[own]))), 0.1)
+                noise[index] = max(scatter(rest[own]), 0.1)
         weight = np.maximum(0.0, 1 - (rest / (4.7 * noise[owner])) ** 2) ** 2
     spread = np.linalg.inv(normal)
     spread[-1, -1] += BEND_LEFT**2
@@ -234,7 +235,7 @@ def _course(line: _Upright | _Votes, ends: Array, bend: float) -> Array:
 def _unrest(line: _Upright, rest: Array) -> float:
     """Standard deviation, px, of the residuals' medians over tenths of a line's length."""
     tenths = [rest[(line.share * 10).astype(int) == tenth] for tenth in range(10)]
-    return float(np.std([np.median(part) for part in tenths if len(part) > 3] or [0.0]))
+    return float(np.std([median(part) for part in tenths if len(part) > 3] or [0.0]))
 
 
 def snap_straight(pixels: NDArray[np.uint8], first: Point, last: Point, reach: int = 14) -> Straight:
@@ -317,7 +318,7 @@ class _Votes:
             if len(place) >= max(20, len(seen) // 5):
                 offset = place - self.wide
                 rest = offset - course[seen]
-                noise = 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) + 0.1
+                noise = scatter(rest - median(rest)) + 0.1
                 return _Upright(self.first, self.normal, self.along, self.share[seen], self.bow[seen], offset, noise)
         none, ends = np.zeros(2), np.array([0.0, 1.0])
         return _Upright(self.first, self.normal, self.along, ends, none, none, CLICK_ERROR / 2)
