@@ -36,6 +36,7 @@ _NAMED = 0.6  # least fit for words to name a rule
 _LEAST, _NEAR_THE_BEST = 0.2, 0.3
 _ITS_OWN = 0.999  # least fit of a rule's own phrase
 _BY_WORDS = 0.05  # weight of the naive Bayes log probability
+_REMEMBERED = 64  # texts of which it is kept what they may name
 _ADDED = 0.5  # Lidstone smoothing: added to every count
 
 
@@ -114,6 +115,7 @@ class Heard:
 # An occurrence of a stem: index of the phrase, negative weight of the word there (so that the best sort first), and index of
 # the word in the phrase.
 _Place = tuple[int, float, int]
+_Asked = tuple[Kind, str, float, float, float]  # what `Words.heard` is asked
 
 
 class Words:
@@ -131,6 +133,7 @@ class Words:
         }  # fmt: skip
         self._everyday = {row.symptom: row.phrases for row in base.everyday}
         self._made: dict[Kind, _Table] = base.worked_out.setdefault(("tables of words",), {})
+        self._heard: dict[_Asked, tuple[Heard, ...]] = {}  # of the last texts: one line is asked after several times
 
     def find(self, kind: Kind, text: str, most: int = 5) -> tuple[str, ...]:
         """The ids of the rules a text may mean, likeliest first; empty if none is near."""
@@ -212,12 +215,20 @@ class Words:
 
     def heard(
         self, kind: Kind, text: str, lenient: float = _LENIENT, unknown: float = _UNKNOWN, whole: float = _WHOLE
-    ) -> list[Heard]:
+    ) -> tuple[Heard, ...]:
         """Every rule that a text may name, best first; none for a text without a known word.
 
         `lenient`: how far extra words count against a phrase, 0 to 1; `unknown`: the weight of a word in no rule; `whole`: the
         share of all phrases together, 0 to 1.
         """
+        asked = (kind, text, lenient, unknown, whole)
+        if asked not in self._heard:
+            if len(self._heard) >= _REMEMBERED:
+                self._heard.pop(next(iter(self._heard)))
+            self._heard[asked] = tuple(self._heard_anew(*asked))
+        return self._heard[asked]
+
+    def _heard_anew(self, kind: Kind, text: str, lenient: float, unknown: float, whole: float) -> list[Heard]:
         table = self._table(kind)
         typed, sure = self._typed(table, text)
         if not any(name in table.rarity for word in typed for name in word):
