@@ -162,8 +162,30 @@ def _up(lines: Sequence[_Upright], fitted: Array, focal: float, middle: Point) -
     return (direction if direction[1] < 0 else -direction), weights
 
 
-def _fit(lines: Sequence[_Upright]) -> tuple[Array, Array]:
-    """Fit all lines at once: offsets of their two ends (px) and one distortion, with the covariance of these unknowns."""
+@dataclass(frozen=True, eq=False)
+class _Fit:
+    """Lines fitted together: offsets of their two ends (px) and one distortion, the information matrix of these unknowns, and each
+    line's residuals (px)."""
+
+    lines: Sequence[_Upright]
+    fitted: Array
+    information: Array
+    rests: Sequence[Array]
+
+    def spread(self) -> Array:
+        """Covariance of the unknowns, with what no picture shows."""
+        spread = np.linalg.inv(self.information)
+        spread[-1, -1] += BEND_LEFT**2
+        for index, (line, rest) in enumerate(zip(self.lines, self.rests, strict=True)):  # nothing hangs quite plumb
+            lean = float(np.linalg.norm(line.along)) * PLUMB_ERROR / 2
+            own = slice(2 * index, 2 * index + 2)
+            spread[own, own] += lean**2 * np.array([[1.0, -1.0], [-1.0, 1.0]])
+            spread[own, own] += (OFF_BY_UNREST * max(_unrest(line, rest) - CALM, 0.0)) ** 2 * np.eye(2)
+        return spread
+
+
+def _fit(lines: Sequence[_Upright]) -> _Fit:
+    """Fit all lines at once, by reweighted least squares."""
     unknowns = 2 * len(lines) + 1
     tables, targets, owners = [], [], []
     for index, line in enumerate(lines):
@@ -188,14 +210,7 @@ def _fit(lines: Sequence[_Upright]) -> tuple[Array, Array]:
             if len(lines[index].share) > 2:
                 noise[index] = max(scatter(rest[own]), 0.1)
         weight = np.maximum(0.0, 1 - (rest / (4.7 * noise[owner])) ** 2) ** 2
-    spread = np.linalg.inv(normal)
-    spread[-1, -1] += BEND_LEFT**2
-    for index, line in enumerate(lines):  # nothing hangs quite plumb
-        lean = float(np.linalg.norm(line.along)) * PLUMB_ERROR / 2
-        own = slice(2 * index, 2 * index + 2)
-        spread[own, own] += lean**2 * np.array([[1.0, -1.0], [-1.0, 1.0]])
-        spread[own, own] += (OFF_BY_UNREST * max(_unrest(line, rest[owner == index]) - CALM, 0.0)) ** 2 * np.eye(2)
-    return fitted, spread
+    return _Fit(lines, fitted, normal, [rest[owner == index] for index in range(len(lines))])
 
 
 def _followed(pixels: NDArray[np.uint8], pairs: Sequence[Pair], middle: Point) -> tuple[list[_Upright], Array, Array]:
@@ -211,7 +226,8 @@ def _followed(pixels: NDArray[np.uint8], pairs: Sequence[Pair], middle: Point) -
     courses = [votes.course(chosen) for votes in candidates]
     for _ in range(4):  # each time read again about the last fit
         lines = [votes.followed(course) for votes, course in zip(candidates, courses, strict=True)]
-        fitted, spread = _fit(lines)
+        fit = _fit(lines)
+        fitted = fit.fitted
         courses = [
             None if course is None else _course(votes, fitted[2 * i : 2 * i + 2], fitted[-1])
             for i, (votes, course) in enumerate(zip(candidates, courses, strict=True))
@@ -222,8 +238,8 @@ def _followed(pixels: NDArray[np.uint8], pairs: Sequence[Pair], middle: Point) -
         lines = [
             line if good else votes.followed(None) for line, good, votes in zip(lines, one, candidates, strict=True)
         ]
-        fitted, spread = _fit(lines)
-    return lines, fitted, spread
+        fit = _fit(lines)
+    return lines, fit.fitted, fit.spread()
 
 
 def _course(line: _Upright | _Votes, ends: Array, bend: float) -> Array:
@@ -254,9 +270,9 @@ def snap_straight(pixels: NDArray[np.uint8], first: Point, last: Point, reach: i
         line = votes.followed(course)
         if len(line.share) == 2:
             return unbound
-        fitted, spread = _fit([line])
-        course = _course(votes, fitted[:2], 0.0)
-    return *_ends(line, float(fitted[0]), float(fitted[1])), max(float(spread[0, 0]) ** 0.5, 0.1)
+        fit = _fit([line])
+        course = _course(votes, fit.fitted[:2], 0.0)
+    return *_ends(line, float(fit.fitted[0]), float(fit.fitted[1])), max(float(fit.spread()[0, 0]) ** 0.5, 0.1)
 
 
 def crossing(one: Straight, other: Straight) -> Array:

@@ -20,6 +20,9 @@ BESIDE_PX = (4, 5, 6)  # from an edge to what is on either side of it
 ACROSS, DOWN = (2, 0.35), (1, 1.2)
 
 
+_ROOTS = np.sqrt(np.arange(256) * 255.0) * 0.4  # of each value of a byte: see `opponent`
+
+
 def colours_at(pixels: NDArray[np.uint8], places: Array) -> Array:
     """Bilinear interpolation of colours at (..., 2) places; outside the picture its border is repeated."""
     height, width = pixels.shape[:2]
@@ -38,9 +41,12 @@ def colours_at(pixels: NDArray[np.uint8], places: Array) -> Array:
     return result
 
 
-def opponent(colours: Array) -> Array:
+def opponent(colours: NDArray[Any]) -> Array:
     """Convert RGB (..., 3) to opponent colours: lightness, red-green, yellow-blue; distances are roughly perceptual."""
-    red, green, blue = (np.sqrt(colours[..., index] * 255.0) * 0.4 for index in range(3))
+    if colours.dtype == np.uint8:
+        red, green, blue = (_ROOTS.take(colours[..., index]) for index in range(3))
+    else:
+        red, green, blue = (np.sqrt(colours[..., index] * 255.0) * 0.4 for index in range(3))
     return np.stack([(red + green + blue) / 1.7, (red - green) * 1.2, ((red + green) / 2 - blue) * 0.8], axis=-1)
 
 
