@@ -44,6 +44,7 @@ BY_HIP = "it was found from the hip line, which is doubtful"
 GRAIN_BOW = 0.07  # of the hip line's width
 GRAIN_GAP = 40  # px: longest gap in a grainline, at a crossing line or between stitches
 KNEES_UNLIKE = 0.04  # in width, as a share of the hip line's
+SIDE_KNEE = 0.9  # of the hip line's width, both from the side: a wider knee line is doubted
 # distance below the crotch line and its error, as shares of the hip line's width: from the back or front, from the side
 KNEE_BELOW = ((0.84, 0.1), (1.2, 0.15))
 # distance of the centre seam from the middle of the hip line, as shares of its width: usual, doubtful, impossible
@@ -51,12 +52,16 @@ SEAM_OFF_ERROR, SEAM_DOUBTED, SEAM_OFF = 0.035, 0.06, 0.12
 # how far it reaches below the crotch line, as a share of the hip line's width; least share of it visible between both lines
 SEAM_BELOW, SEAM_SEEN = 0.06, 0.6
 GRAIN_PLACES, GRAINS_UNLIKE = (0.08, 0.42), 0.1  # from the centre, as shares of the hip line's width
+TOPS_UNLIKE = 0.25  # in height, where left and right begin: as a share of the hip line's width
 # height of a waistline above the hip line, its least width, and the offset of its middle: as shares of the hip line's width
 WAIST_ABOVE, WAIST_LEAST, WAIST_OFF = (0.72, 0.25), 0.55, 0.033
 ONE_INK, INKS_UNLIKE = 0.85, 1.7  # least similarity of colours, and largest ratio of strengths of two lines of one ink
 # share of the best score from which the same lines with other ends are a rival: back or front; side, where an arm hangs in front
 ENDS_RIVAL = (0.3, 0.13)
 SURE = 5.0  # least score of all correct readings seen
+# probability of the ends on one side below which hardly any outline is seen there, and how much larger the score must be then, but
+# from the side, where less is drawn that could bear it out
+FAINT, FAINT_SURE = 0.65, 2.0
 TRUNK_RIVAL = 0.3  # share of the best score from which a second pair makes both doubtful
 CENTRES = (0.5, 0.44, 0.56, 0.38, 0.62, 0.32, 0.68)
 
@@ -80,7 +85,7 @@ def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
     height = min(FINE, pixels.shape[0])
     scale = pixels.shape[0] / height
     copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), height), Image.Resampling.BOX)
-    colours = opponent(np.asarray(copy, float))
+    colours = opponent(np.asarray(copy))
     level = Ridges(evened(colours))
     upright = Ridges(evened(colours.transpose(1, 0, 2)), straight=True)
     best = _best_trunk(level, upright, view)
@@ -159,7 +164,8 @@ def _doubt(best: _Trunk, others: Sequence[_Trunk], *, side: bool) -> None:
     rival = others[0] if others and others[0].score > TRUNK_RIVAL * best.score else best
     other_ends = any(one.score > ENDS_RIVAL[side] * best.score and same(best.hip, one.hip) for one in others)
     knees_off = [_knee_off(best.named, line, side=side) for name, line in best.named.items() if name in KNEES]
-    lonely = len(best.named) - len(MAIN) < (1 if side else 2) or best.score < SURE
+    least = SURE * (FAINT_SURE if not side and _faint(best) else 1.0)
+    lonely = len(best.named) - len(MAIN) < (1 if side else 2) or best.score < least
     doubts = (
         ((HIP,), ANOTHER, not same(best.hip, rival.hip)),
         ((CROTCH,), ANOTHER, not same(best.crotch, rival.crotch)),
@@ -173,6 +179,19 @@ def _doubt(best: _Trunk, others: Sequence[_Trunk], *, side: bool) -> None:
             best.doubts.setdefault(name, doubt)
     for name in best.named if HIP in best.doubts else ():
         best.doubts.setdefault(name, BY_HIP)
+
+
+def _faint(trunk: _Trunk) -> bool:
+    """Whether hardly any outline is seen where both lines end on one side, as with cloth before a wall of its colour."""
+    lines = trunk.hip, trunk.crotch
+    firsts = [_likely(line.firsts, line.first) for line in lines]
+    lasts = [_likely(line.lasts, line.last) for line in lines]
+    return min(max(firsts), max(lasts)) < FAINT
+
+
+def _likely(ends: Ends, chosen: float) -> float:
+    """Probability of the chosen one of a line's possible ends."""
+    return max((likely for x, likely in ends if abs(x - chosen) < 2), default=0.0)
 
 
 def _bell(*off: float) -> float:
@@ -469,7 +488,8 @@ def _agree(trunk: _Trunk, left: str, right: str, centre: float) -> None:
     one, two = named[left], named[right]
     if left.startswith("grain"):
         out = [abs(ridge.at(trunk.hip.at(centre)) - centre) for ridge in (_upright(one), _upright(two))]
-        unlike = abs(out[0] - out[1]) > GRAINS_UNLIKE * trunk.hip.width
+        tops = abs(one.pixels[0, 1] - two.pixels[0, 1])
+        unlike = abs(out[0] - out[1]) > GRAINS_UNLIKE * trunk.hip.width or tops > TOPS_UNLIKE * trunk.hip.width
     else:
         unlike = abs(float(np.median(one.pixels[:, 1]) - np.median(two.pixels[:, 1]))) > 0.15 * trunk.hip.width
         wide = [knee.width / trunk.hip.width for knee in (one, two)]
@@ -491,7 +511,8 @@ def _name_side(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     strip, reach = ((middle - part * width, middle + part * width) for part in (0.12, 0.8))
     knee, rival = level.only(strip, (low + 0.6 * width, low + 2.4 * width), reach, 6, trunk.hip.colour)
     if knee is not None and 0.4 * width < knee.width < 1.2 * width and knee.lean < 14:
-        trunk.take(name, knee, ANOTHER if rival else "")
+        runs_on = knee.width > SIDE_KNEE * width  # onto the other leg behind, or a wall joint
+        trunk.take(name, knee, ANOTHER if rival else ENDS if runs_on else "")
     below = _bell(_knee_off(trunk.named, trunk.named[name], side=True)) if name in trunk.named else 0.0
     trunk.score *= (1 + 0.3 * below + 0.5 * (SEAM in trunk.named)) ** 2
 
