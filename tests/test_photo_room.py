@@ -10,7 +10,7 @@ from PIL import Image, ImageDraw
 
 from fitdiag.photos.camera import Camera
 from fitdiag.photos.find_lines import find_lines
-from fitdiag.photos.find_room import find_sheet, find_uprights
+from fitdiag.photos.find_room import _side_elsewhere, find_sheet, find_uprights
 from fitdiag.photos.level import follow, posed
 from fitdiag.photos.marks import A4, Marks, upright
 from fitdiag.photos.propose import _shown
@@ -104,6 +104,31 @@ def test_a_sheet_with_a_printed_frame_is_found_behind_a_plumb_line() -> None:
     assert np.abs(np.array(found.corners) - [room.at(*corner) for corner in corners]).max() < 2
 
 
+@pytest.mark.parametrize("inside", (8, 12, 20))
+def test_a_printed_frame_near_the_edge_is_not_taken_for_it_without_a_doubt(inside: int) -> None:
+    """However near the frame is, the corners are the sheet's to 3 px, or one is asked, or nothing is offered."""
+    room = Room(camera(4.0, 1.0))
+    corners = sheet_at(640, 200)
+    middle = np.mean(corners, axis=0)
+    for frame, colour in ((0, (236, 236, 232)), (inside, (60, 60, 60)), (inside + 6, (236, 236, 232))):
+        room.patch([tuple(middle + (np.array(at) - middle) * (1 - frame / 125)) for at in corners], colour)
+    found = find_sheet(room.pixels(), room.seen, (330.0, 200.0, 570.0, 1100.0))
+    assert (
+        not found or found.doubt or np.abs(np.array(found.corners) - [room.at(*corner) for corner in corners]).max() < 3
+    )
+
+
+def test_a_side_beside_the_edge_of_a_sheet_is_told() -> None:
+    """Its corners taken 6 px too far in, where the paper goes on, or too far out, where it ends before."""
+    room = Room(camera(4.0, 1.0))
+    places = sheet_at(620, 100, 0.0)
+    room.patch(places, (236, 236, 232))
+    corners = np.array([room.at(*place) for place in places])
+    for moved, told in ((0.0, False), (-6.0, True), (6.0, True)):
+        right_side_moved = corners + np.array([[0.0, 0.0], [moved, 0.0], [moved, 0.0], [0.0, 0.0]])
+        assert _side_elsewhere(room.pixels(), right_side_moved) == told
+
+
 @pytest.mark.parametrize("lean", (0.9, 1.5))
 def test_a_plumb_line_that_a_chair_hides_below_does_not_tip_the_camera(lean: float) -> None:
     """A string is seen down to a chair, the leg of which goes on nearly in its line: two strings alone tell how the camera is tipped."""
@@ -128,16 +153,17 @@ def test_a_gap_of_a_sheets_shape_is_no_sheet() -> None:
     assert find_sheet(room.pixels(), room.seen, None) is None
 
 
-def _flat(seam: float, grains: float) -> np.ndarray:
-    """Trousers as flat shapes with their lines: the centre seam so many px off the middle, grainlines so many px to both sides."""
-    image = Image.new("RGB", (1000, 1500), (120, 130, 140))
+def _flat(seam: float, grains: float, *, later: int = 0, wall: tuple[int, int, int] = (120, 130, 140)) -> np.ndarray:
+    """Trousers as flat shapes with their lines: the centre seam so many px off the middle, grainlines so many px to both sides, the
+    right one beginning so many px `later`."""
+    image = Image.new("RGB", (1000, 1500), wall)
     draw = ImageDraw.Draw(image)
     outline = [(340, 330), (660, 330), (690, 600), (680, 1400), (530, 1400), (505, 800), (495, 800), (470, 1400)]
     draw.polygon([*outline, (320, 1400), (310, 600)], fill=(225, 220, 205))
     for first, last, y in ((310, 690, 600), (310, 690, 690), (318, 483, 1010), (517, 683, 1010)):
         draw.line([(first, y), (last, y)], fill=(170, 40, 40), width=4)
-    for x in (500 - grains, 500 + grains):
-        draw.line([(x, 350), (x, 1380)], fill=(40, 60, 150), width=4)
+    for x, top in ((500 - grains, 350), (500 + grains, 350 + later)):
+        draw.line([(x, top), (x, 1380)], fill=(40, 60, 150), width=4)
     draw.line([(500 + seam, 340), (500 + seam, 790)], fill=(150, 145, 135), width=3)
     return np.asarray(image)
 
@@ -147,6 +173,38 @@ def test_a_centre_seam_off_the_middle_is_doubted_and_no_line_rests_on_it() -> No
     plain, off = find_lines(_flat(0.0, 95.0), "back"), find_lines(_flat(26.0, 95.0), "back")
     assert "centre_seam" not in plain.doubts and plain.points["hip"][1][0] == pytest.approx(500, abs=2)
     assert "middle" in off.doubts["centre_seam"] and off.points["hip"][1][0] == pytest.approx(500, abs=2)
+
+
+def test_grainlines_that_begin_far_apart_are_doubted() -> None:
+    """One of them may be something else, such as a seam or the edge of a door behind cloth of the wall's colour."""
+    alike, unlike = find_lines(_flat(0.0, 95.0), "back"), find_lines(_flat(0.0, 95.0, later=150), "back")
+    assert not alike.doubts.keys() & {"grain-left", "grain-right"}
+    assert unlike.doubts.keys() >= {"grain-left", "grain-right"}
+
+
+def test_lines_that_end_with_hardly_an_outline_must_be_borne_out_well() -> None:
+    """Where cloth and wall have one colour, a line may run on behind its end: what bears out enough elsewhere does not there."""
+    plain, faint = (find_lines(_flat(400.0, 600.0, wall=wall), "back") for wall in ((120, 130, 140), (224, 219, 204)))
+    assert "hip" in plain.points and "hip" not in plain.doubts
+    assert "hip" not in faint.points or "hip" in faint.doubts
+
+
+def test_a_knee_line_as_wide_as_the_hip_line_is_doubted_from_the_side() -> None:
+    """It runs on over the other leg, which is seen behind."""
+
+    def seen(first: int) -> dict[str, str]:
+        image = Image.new("RGB", (1000, 1500), (120, 130, 140))
+        draw = ImageDraw.Draw(image)
+        draw.polygon([(380, 330), (600, 330), (600, 1400), (440, 1400), (400, 690)], fill=(225, 220, 205))
+        draw.polygon([(400, 690), (360, 1400), (460, 1400), (450, 690)], fill=(215, 210, 195))
+        for left, y in ((395, 600), (400, 690), (first, 930)):
+            draw.line([(left, y), (600, y)], fill=(170, 40, 40), width=4)
+        found = find_lines(np.asarray(image), "left")
+        assert found.points["knee-left"][0][0] == pytest.approx(first, abs=12)
+        return dict(found.doubts)
+
+    assert "knee-left" not in seen(452)
+    assert "knee-left" in seen(388)
 
 
 def test_grainlines_near_the_centre_are_no_seam() -> None:

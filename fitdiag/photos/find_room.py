@@ -19,7 +19,7 @@ from PIL import Image
 from scipy import ndimage
 
 from fitdiag.photos.camera import Camera, planes, unbent
-from fitdiag.photos.level import BEND_USUAL, CLICK_ERROR, Pair, Pose, crossing, follow, posed, snap_straight
+from fitdiag.photos.level import BEND_USUAL, CLICK_ERROR, Pair, Pose, Straight, crossing, follow, posed, snap_straight
 from fitdiag.photos.marks import A4, Points
 from fitdiag.photos.strip import Array, along_side, colours_at, opponent, step_across
 
@@ -43,13 +43,23 @@ WIDEST_SEEN = 1.2  # largest horizontal ray considered, tangent
 HEIGHTS = np.geomspace(0.03, 0.42, 50)  # sheet heights tried, as shares of the copy's height
 TURNED = (1.0, 0.93)  # foreshortening of a sheet on a turned wall
 FULL_STEP = 93  # percentile of all lightness steps that counts as a full edge
-BEST_OF_SIZE, MOST_BOXES, LEAST_EDGE = 8, 24, 0.25
+BEST_OF_SIZE, MOST_BOXES, LEAST_EDGE = 8, 96, 0.25
+MOST_FOLLOWED = 12  # of the boxes: those that are not on the body, nor a sheet followed already
 NEAR = 1.3  # cells of the copy within which an edge is followed
 CELLS_OFF = 5.0  # largest distance of the followed edges from the box, cells
 MOST_UNLIKE, MOST_ASKEW = 0.1, 0.12  # from a sheet's aspect ratio (log), and from right angles (cosine)
 USUAL_UNLIKE, USUAL_ASKEW, USUAL_TINT = 0.04, 0.05, 9.0
 LEAST_STEP = 2.5  # least colour difference across an edge; a printed line has paper on both sides
-LEAST_SURE, RIVAL, SAME_SHEET = 0.55, 0.75, 12.0  # the last: px between the middles
+LEAST_SURE, RIVAL, SAME_SHEET = 0.35, 0.75, 12.0  # the last: px between the middles
+SHEET_SHAPED, SURE_SHEET = 0.8, 0.5  # below these a sheet is doubted
+MOST_PRINTED, PAST_PRINTED = 2, 1.5  # how often a side is sought farther out, and how far: in reaches
+# px: from a side to what is surely paper or wall; to what lies farther out; reach along half a side, and how far the halves may
+# be apart at a corner
+CLOSE, FAR, CLOSE_REACH, HALVES_APART = 3.0, 12.0, 6, 2.0
+LEAST_HALF = 42.0  # px: half a side that is shorter cannot be followed by itself
+ANOTHER_SHEET = "something else could be the sheet as well"
+NO_SHEET = "its sides are not quite a sheet's"
+SIDE_ELSEWHERE = "one of its sides could lie elsewhere"
 BEYOND, GOES_ON = (-0.35, -0.1), 0.5  # share of a side's length beyond its end; share of its step
 LEAST_MARK = 0.06  # of the area searched in a corner
 Box = tuple[float, float, float, float]  # left, top, right, bottom, px
@@ -119,7 +129,7 @@ def _segments(pixels: NDArray[np.uint8]) -> list[_Segment]:
     """Long, straight, nearly upright edges, the strongest first."""
     scale = pixels.shape[0] / COARSE
     copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), COARSE), Image.Resampling.BOX)
-    colours = opponent(np.asarray(copy, float))
+    colours = opponent(np.asarray(copy))
     padded = np.pad(colours, [(0, 0), (2, 2), (0, 0)], mode="edge")
     left, slope, right = (
         np.linalg.norm(one - other, axis=2)
@@ -197,27 +207,47 @@ def _agreeing(segments: Sequence[_Segment], focal: float, middle: tuple[float, f
 
 @dataclass(frozen=True, eq=False)
 class FoundSheet:
-    """A sheet of paper: its corners (px), size (mm), confidence (0 to 1), and whether another patch could be it as well."""
+    """A sheet of paper: its corners (px), size (mm), how well its shape and its edges are a sheet's (0 to 1 each), and what speaks
+    against it."""
 
     corners: Points
     size: tuple[float, float]
-    sure: float
-    rival: bool = False
+    shape: float
+    edge: float
+    doubt: str = ""
+
+    @property
+    def sure(self) -> float:
+        """Confidence, 0 to 1."""
+        return self.shape * self.edge
 
 
 def find_sheet(pixels: NDArray[np.uint8], camera: Camera, body: Box | None) -> FoundSheet | None:
     """Find the sheet beside the body in a picture (H, W, 3); None if nothing is clearly one."""
     left, top, right, bottom = body or (0.0, 0.0, 0.0, 0.0)
     sheets: list[FoundSheet] = []
+    same = CELLS_OFF * pixels.shape[0] / LEVEL_ROWS  # px: a box this near a sheet would be followed to the same edges
+    looked_at = 0
     for corners, edge in _boxes(pixels, camera):
         x, y = corners.mean(axis=0)
-        if not (left < x < right and top < y < bottom) and (sheet := _as_sheet(pixels, camera, corners, edge)):
+        on_the_body = left < x < right and top < y < bottom
+        if on_the_body or any(np.abs(corners - sheet.corners).max() < same for sheet in sheets):
+            continue
+        if (sheet := _as_sheet(pixels, camera, corners, edge)) is not None:
             sheets.append(sheet)
+        looked_at += 1
+        if looked_at == MOST_FOLLOWED:
+            break
     best = max(sheets, key=lambda sheet: sheet.sure, default=None)
     if best is None or best.sure < LEAST_SURE:
         return None
     rivals = [one for one in sheets if one.sure > RIVAL * best.sure and math.dist(*_middles(one, best)) > SAME_SHEET]
-    return replace(best, rival=bool(rivals))
+    doubts = (
+        (ANOTHER_SHEET, bool(rivals)),
+        (NO_SHEET, best.shape < SHEET_SHAPED or best.sure < SURE_SHEET),
+        (SIDE_ELSEWHERE, _side_elsewhere(pixels, np.array(best.corners))),
+    )
+    return replace(best, doubt=next((doubt for doubt, holds in doubts if holds), ""))
 
 
 def _middles(*sheets: FoundSheet) -> Array:
@@ -282,7 +312,11 @@ def _as_sheet(pixels: NDArray[np.uint8], camera: Camera, rough: Array, edge: flo
     """Refine a box to a sheet by following its edges in the full picture; None if it cannot be one."""
     cell, corners = pixels.shape[0] / LEVEL_ROWS, rough
     for reach in (max(5, round(NEAR * cell)), 6):
-        edges = [snap_straight(pixels, _point(corners[i]), _point(corners[(i + 1) % 4]), reach) for i in range(4)]
+        edges: list[Straight] = []
+        for i in range(4):
+            if (side := _side(pixels, corners[i], corners[(i + 1) % 4], reach)) is None:
+                return None
+            edges.append(side)
         corners = np.array([crossing(edges[i - 1], edges[i]) for i in range(4)])
         if not np.isfinite(corners).all() or np.abs(corners - rough).max() > CELLS_OFF * cell:
             return None
@@ -294,13 +328,45 @@ def _as_sheet(pixels: NDArray[np.uint8], camera: Camera, rough: Array, edge: flo
         askew = float(np.abs((sides * np.roll(sides, 1, axis=0)).sum(axis=1) / long / np.roll(long, 1)).max())
         if unlike > MOST_UNLIKE or askew > MOST_ASKEW:
             return None
-    if any(step_across(pixels, corners[i], corners[(i + 1) % 4]) < LEAST_STEP for i in range(4)):
-        return None
     if any(_goes_on(pixels, corners[i], corners[(i + 1) % 4], 0.8 * cell) for i in range(4)):
         return None
     tint = float(np.hypot(*np.median(_inside(pixels, corners)[:, 1:], axis=0)))
     off = (unlike / USUAL_UNLIKE) ** 2 + (askew / USUAL_ASKEW) ** 2 + (tint / USUAL_TINT) ** 2
-    return FoundSheet(tuple(_point(corner) for corner in corners), size, edge * math.exp(-off))
+    return FoundSheet(tuple(_point(corner) for corner in corners), size, math.exp(-off), edge)
+
+
+def _side(pixels: NDArray[np.uint8], first: Array, last: Array, reach: int) -> Straight | None:
+    """Follow a side of a sheet between two corners; where that is a printed line, with paper on both sides, the edge is sought farther
+    out. None if there is none."""
+    for _ in range(1 + MOST_PRINTED):
+        side = snap_straight(pixels, _point(first), _point(last), reach)
+        ends = np.array(side[:2])
+        if side[2] >= CLICK_ERROR:
+            return None
+        if step_across(pixels, ends[0], ends[1]) >= LEAST_STEP:
+            return side
+        first, last = ends + PAST_PRINTED * reach * along_side(ends[0], ends[1], 0.0, 1.0)[1]
+    return None
+
+
+def _side_elsewhere(pixels: NDArray[np.uint8], corners: Array) -> bool:
+    """Whether a side of a sheet may lie elsewhere: it has paper or wall on both sides, or its halves disagree at a corner."""
+    paper = np.median(_inside(pixels, corners), axis=0)
+    for i in range(4):
+        first, last = corners[i], corners[(i + 1) % 4]
+        places, out = along_side(first, last, 0.02, 0.98)
+        within, beyond, far = (
+            np.median(opponent(colours_at(pixels, places + px * out)), axis=0) for px in (-CLOSE, CLOSE, FAR)
+        )
+        if np.linalg.norm(beyond - paper) < np.linalg.norm(beyond - far):
+            return True  # the paper goes on
+        if np.linalg.norm(within - beyond) < np.linalg.norm(within - paper):
+            return True  # the paper ends before
+        for at, other in ((0, 29), (-1, 30)) if math.dist(places[0], places[29]) > LEAST_HALF else ():
+            end, _, error = snap_straight(pixels, _point(places[at]), _point(places[other]), CLOSE_REACH)
+            if error > CLOSE or abs(float((np.array(end) - places[at]) @ out)) > HALVES_APART:
+                return True
+    return False
 
 
 def _inside(pixels: NDArray[np.uint8], corners: Array) -> Array:

@@ -71,9 +71,7 @@ def _in_the_room(pixels: NDArray[np.uint8], share: int, marks: Marks, found: Lin
         doubt = _askew(uprights, pose, pixels.shape[1]) or (BY_HIP if HIP in found.doubts else "")
         new["verticals"] = verticals, doubt
     if marks.sheet is None and (seen := find_sheet(pixels, pose.camera, body)) is not None:
-        doubt = "something else could be the sheet as well" if seen.rival else ""
-        doubt = doubt or ("its sides are not quite a sheet's" if seen.sure < 0.8 else "")
-        doubt = MIRRORED if marked_corner(pixels, seen.corners) == "right" else doubt
+        doubt = MIRRORED if marked_corner(pixels, seen.corners) == "right" else seen.doubt
         new["sheet"] = Sheet(larger(seen.corners, share), *seen.size, behind_mm=None), doubt
     return new
 
