@@ -131,6 +131,7 @@ def test_two_pictures_of_one_view_get_two_names(shell: Shell, tmp_path: Path) ->
         (["photo", "mark", "none.jpg"], "no such"),
         (["photo", "card", "--to", "card.docx"], ".html or .pdf"),
         (["photo", "card", "--to", "card.pdf", "--paper", "b5"], "a4 or letter"),
+        (["photo", "card", "--to", "card.pdf", "--height", "ankle=86 cm"], "hip; crotch; knee"),
         (["photo", "add", "back=text.jpg", "--to", "x"], "text.jpg"),
         (["interview", "--photos", "a.yaml", "--answers", "b.yaml"], "one of"),
     ],

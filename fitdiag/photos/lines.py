@@ -160,7 +160,7 @@ def _trunk(seen: Seen, turn_in_doubt: float) -> Iterator[Reading]:
     """Tilt, drop and V of a line round the trunk, from the front or the back."""
     name, numbers = seen.name, seen.numbers
     steep, uneven = math.hypot(*numbers.steep), abs(numbers.steep[0] - numbers.steep[1])
-    folds = math.hypot(seen.waves / 3, 1.1 * numbers.unrest, 0.1 * uneven)
+    folds = math.hypot(seen.waves / 4.5, 0.9 * numbers.unrest, 0.08 * uneven)
     yield _tilt(
         seen, numbers.tilt, depth=math.degrees(seen.rise * ROUND[name].lopsided / numbers.section.half),
         folds=math.degrees(folds / (2 * numbers.section.half)),

@@ -19,7 +19,7 @@ ROUND: Mapping[str, Trunk] = {
         365.0, Depth(0.6, 0.1, 0.465, 0.06), Depth(0.56, 0.12, 0.45, 0.06), (50.0, 35.5), 1.5, 2.8, (8.0, 6.0)
     ),
 }
-BORDER_WAVES = 3.0  # mm: waviness of the top edge of the cloth, where no waistline is drawn
+BORDER_WAVES = 4.5  # mm: waviness of the top edge of the cloth, where no waistline is drawn
 OVER_WAISTLINE_MM = 8.0  # least cloth above a waistline
 CLEFT_IN_FRONT = 0.3  # as a share of the cleft at the back
 WIDTHS = {**{name: line.width for name, line in ROUND.items()}, **dict.fromkeys(KNEES, 160.0)}  # mm
