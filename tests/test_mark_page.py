@@ -354,7 +354,12 @@ def test_a_covered_edge_and_known_lengths_are_noted(marking: Callable[..., Marki
     page.page.fill("#notes", "plain <b>text</b>")
     saved = page.save()
     expected = no_marks(
-        view="front", hidden=("hip:right",), widths_mm={"hip": 372.0}, focal_35mm=50.0, lens_height_mm=865.0
+        view="front",
+        hidden=("hip:right",),
+        widths_mm={"hip": 372.0},
+        focal_35mm=50.0,
+        focal_typed=True,
+        lens_height_mm=865.0,
     )
     assert replace(expected, depths_mm={"hip": round(4.625 * 25.4, 2)}, notes="plain <b>text</b>") == saved
     for field, text in (("#focal", "far"), ("#lens", "9999"), ("#width-hip", "-3")):

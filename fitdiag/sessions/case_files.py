@@ -134,12 +134,12 @@ class Advised(Strict):
 
     alteration: Id
     amount_mm: Annotated[LengthMm | None, Field(alias="amount")] = None
-    side: Side | None = None
+    side: Side = "both"
     less: YesNo | None = None
 
     def as_done(self, number: int = 1) -> Done:
         """The alteration as one carried out in a round."""
-        return Done(self.alteration, self.amount_mm, number, self.side or "both", bool(self.less))
+        return Done(self.alteration, self.amount_mm, number, self.side, bool(self.less))
 
 
 @dataclass(frozen=True)
@@ -149,7 +149,7 @@ class Carried(Strict):
     alteration: Id
     amount_mm: Annotated[LengthMm | None, Field(alias="amount")] = None
     done: YesNo = True
-    side: Side | None = None
+    side: Side = "both"
     less: YesNo | None = None
 
     def as_advised(self) -> Advised:
