@@ -98,7 +98,7 @@ def case(cases: Path) -> Case:
         one.round(1),
         form_received=DAY + timedelta(days=7),
         waiting="fitter",
-        done=(Carried("tuck-across-back-hip", 12.7), Carried("lengthen-back-crotch", None, False)),
+        done=(Carried("tuck-across-back-hip", 12.7), Carried("lengthen-back-crotch", None, done=False)),
         outcome={"balance-lines-dip-to-back": Outcome(19.05, 0.0, -3.5, 3.0)},
         fits=False,
     )

@@ -149,7 +149,7 @@ def _round_lines(one: Round, case: Case, base: RuleBase) -> list[str]:
     lines += [f"  left out: {lower_first(base.title(alteration))}" for alteration in one.left_out]
     for item in one.done:
         how = "done" if item.done else "not done"
-        lines.append(f"  {how}: {done_text(base, item.as_advised().as_done(), case.units)}")
+        lines.append(f"  {how}: {done_text(base, item.as_done(), case.units)}")
     for symptom, values in one.outcome.items():
         named = (("before", values.before), ("expected", values.expected), ("now", values.observed))
         text = ", ".join(f"{name} {format_reading(mm, case.units)}" for name, mm in named if mm is not None)

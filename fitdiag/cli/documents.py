@@ -219,11 +219,15 @@ def _as_sewn(case: Case, pattern: Pattern) -> Pattern:
     """The pattern of the current muslin, with the alterations really done in this case."""
     from fitdiag.planning.effects import done_on
 
-    known = [(item.alteration, round(item.amount, 1)) for item in pattern.carried]
-    for one in case.rounds:
-        for item in (item.as_advised().as_done() for item in one.done if item.done and item.amount_mm):
-            if (item.alteration, round(item.signed_mm or 0.0, 1)) not in known:
-                pattern = done_on(pattern, item)
+    known = pattern.carried
+    for item in (item.as_done() for one in case.rounds for item in one.done if item.done and item.amount_mm):
+        if not any(
+            item.alteration == there.alteration
+            and round(item.signed_mm or 0.0, 1) == round(there.amount, 1)
+            and {item.side, there.side} != {"left", "right"}
+            for there in known
+        ):
+            pattern = done_on(pattern, item)
     return pattern
 
 

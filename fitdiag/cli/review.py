@@ -409,7 +409,7 @@ class _Run:
         log = RoundLog.of(one)
         if not one.done or not log.begun:
             return one
-        really = [item.as_advised() for item in one.done if item.done]
+        really = [item for item in one.done if item.done]
         findings = with_measures(self.base, log.findings(self.base))
         return replace(one, outcome=self._expected(findings, really))
 

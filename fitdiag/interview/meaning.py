@@ -41,7 +41,7 @@ _OFFERED_FROM, _PLAINLY = 0.01, 0.8
 _OFFERED_FIT, _OFFERED_EVIDENCE = (
     0.4,
     3.5,
-)  # the same for body notes and alterations, which have too few phrases for probabilities
+)  # for body notes and alterations, which have too few phrases for probabilities
 
 
 def offers(words: Words, kind: Kind, text: str) -> tuple[str, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from fitdiag.knowledge.findings import Side
+from fitdiag.knowledge.findings import OTHER_SIDE, Side
 from fitdiag.knowledge.model import BodyNote, Symptom
 
 # In a mirror the wearer's left is on the left; whoever looks at a picture of the front sees it on the right.
@@ -22,7 +22,6 @@ _OF_THE_BODY = re.compile(
 )
 _MORE = re.compile(r"\b(?:higher|up|fuller|bigger|larger|rounder|wider|longer)\b")
 _LESS = re.compile(r"\b(?:lower|down|shorter|smaller|flatter|narrower)\b")
-_OTHER: dict[Side, Side] = {"left": "right", "right": "left"}
 
 WHOSE_SIDE = (
     "Left and right are the wearer's own here, and in a picture they may be the other way round. Write it again with the"
@@ -46,7 +45,7 @@ def side_meant(symptom: Symptom, text: str, side: Side | None) -> Side | None:
     Only a sign that compares the two sides turns so; one that has an opposite sign leaves a lower side to that.
     """
     compares = "higher" in symptom.title and not symptom.opposite and not symptom.whole
-    return _OTHER.get(side, side) if side and compares and _LOWER.search(text.lower()) else side
+    return OTHER_SIDE[side] if side and compares and _LOWER.search(text.lower()) else side
 
 
 def side_of_note(note: BodyNote, text: str) -> Side | None:
@@ -60,4 +59,4 @@ def side_of_note(note: BodyNote, text: str) -> Side | None:
     if "than the other" not in note.title or len(sides) != 1 or more == less:
         return None
     side = sides.pop()
-    return side if more else _OTHER[side]
+    return side if more else OTHER_SIDE[side]

@@ -18,6 +18,7 @@ from fitdiag.units import LONGEST_MM, Units
 
 TAPE_MM = 1.0  # reading error of a tape, so that 3/8 in passes for 1 cm
 Side = Literal["left", "right", "both"]
+OTHER_SIDE: Mapping[Side, Side] = {"left": "right", "right": "left", "both": "both"}
 Origin = Literal["asked", "volunteered", "file", "form", "photo", "earlier", "derived"]
 ReadingsFrom = Literal["cloth", "simulation"]
 MOST_DONE = 99  # most earlier alterations, and most rounds of a case

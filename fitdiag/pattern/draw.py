@@ -519,9 +519,8 @@ def states_of(pattern: Pattern, step: Step, units: Units, *, hinged: bool) -> tu
         drawings.append(pen.done(words, words))
     if len(changes) == 1:
         return tuple(drawings), ""
-    return tuple(
-        drawings
-    ), f"The {change.name} is drawn; the {changes[1].name} is done {_beside(step, changes, units)}."
+    alike = f"The {change.name} is drawn; the {changes[1].name} is done {_beside(step, changes, units)}."
+    return tuple(drawings), alike
 
 
 def _beside(step: Step, changes: Sequence[Change], units: Units) -> str:

@@ -226,9 +226,8 @@ class Pen:
         self._lines: list[Array] = []
         self._weights: list[float] = []  # of each line: what a label pays per mm that it covers
         self._taken: list[tuple[Box, Polygon]] = []  # where labels stand, with the bounds of each
-        self._index: tuple[STRtree, Array] | None = (
-            None  # the lines by place, and their weights; made anew after one was added
-        )
+        # the lines by place, and their weights; made anew after one was added
+        self._index: tuple[STRtree, Array] | None = None
 
     def done(self, title: str, desc: str, height: float | None = None) -> Drawing:
         return Drawing(title, desc, self.width, self.height if height is None else height, (*self._items, *self._over))

@@ -27,10 +27,8 @@ HIGHEST = 2000.0  # mm above the floor; nobody holds a lens higher, or under the
 DISTANCE, DISTANCE_SPREAD = 2600.0, 0.35
 LENS_HEIGHT, LENS_HEIGHT_SPREAD = 1000.0, 400.0
 LENS_TYPED_ERROR = 100.0  # mm: of a lens height as people measure it
-SHEET_SHAPE_ERROR, SHAPE_BY_PITCH = (
-    0.03,
-    0.3,
-)  # the second for each radian by which the pitch is off: tangent of the angle to the sheet
+SHEET_SHAPE_ERROR = 0.03
+SHAPE_BY_PITCH = 0.3  # for each radian by which the pitch is off: tangent of the angle to the sheet
 # What may be meant: parts of all cases, and in each the natural logarithm of the true focal length over the one said, with one
 # standard deviation. Judgements.
 Chances = Sequence[tuple[float, float, float]]
@@ -56,20 +54,19 @@ def focal_of(marks: Marks, plumb: Plumb, *, cropped: bool) -> Focal:
     """Return the most likely focal length of a marked picture; `plumb`: its plumb lines as followed."""
     given = focal_px(marks.focal_35mm or USUAL_FOCAL_35, marks.width, marks.height)
     pitch_error = _pitch_error(posed(plumb, given, FOCAL_ERROR, cropped=cropped))
-    tried = [_usual(marks, plumb, given * math.exp(step), pitch_error) for step in _TRIED]
-    distances, heights, costs = np.array(tried).T
     doubt = ""
     if marks.focal_35mm is None:
         chances = UNKNOWN
     elif cropped:
         chances = CROPPED
     else:
-        distance, height = (float(np.interp(0.0, _TRIED, values)) for values in (distances, heights))
+        distance, height, _ = _usual(marks, plumb, given, pitch_error)
         doubt = _against(marks.focal_35mm, distance, height)
         if not (doubt or marks.focal_typed):
             return Focal(given, FOCAL_ERROR, known=True)
         chances = TYPED if marks.focal_typed else DOUBTED
     likely = sum(part / spread * np.exp(-0.5 * ((_FINE - mean) / spread) ** 2) for part, mean, spread in chances)
+    costs = [_usual(marks, plumb, given * math.exp(step), pitch_error)[2] for step in _TRIED]
     cost = np.interp(_FINE, _TRIED, costs)
     likely = likely * np.exp(-0.5 * (cost - cost.min()))
     mean = float(np.average(_FINE, weights=likely))

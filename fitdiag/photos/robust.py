@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-import numpy as np
+from typing import Any
 
-from fitdiag.photos.strip import Array
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.floating[Any]]
 
 OF_NORMAL = 1.4826  # standard deviations in one median of absolute deviations, for normal errors
 

@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from fitdiag.photos.robust import OF_NORMAL
+
 Array = NDArray[np.floating[Any]]
 Pairs = Iterable[tuple[Array, Array]]  # differences of each place from one side of it, and from the other
 BESIDE_PX = (4, 5, 6)  # from an edge to what is on either side of it
@@ -99,7 +101,7 @@ def ink_of(pairs: Pairs, *course: Any) -> Array:
 
 def noise_of(ridge: Array) -> float:
     """Return the noise level of ridge strengths, from the median absolute value."""
-    return 0.15 + (1.4826 * float(np.median(np.abs(ridge))) if ridge.size else 0.0)
+    return 0.15 + (OF_NORMAL * float(np.median(np.abs(ridge))) if ridge.size else 0.0)
 
 
 def strongest_path(ridge: Array, most: int = ACROSS[0], penalty: float = ACROSS[1]) -> NDArray[np.int64]:

@@ -140,10 +140,8 @@ class Amounts:
             dict.fromkeys(symptom for cause in shares for symptom in self.diagnosis.extents[cause].rests_on)
         )
         if alteration.operation.one_side and (apart := self._of_the_mean(symptoms)):
-            wanted, error = (
-                wanted * max(apart),
-                error * max(apart),
-            )  # cut on the side that shows more, by what that side asks
+            more = max(apart)  # it is cut on the side that shows more, by what that side asks
+            wanted, error = wanted * more, error * more
         return _Asked(wanted, error, symptoms)
 
     def _wanted(
@@ -212,7 +210,7 @@ class Amounts:
         """The amount cut down to what this round allows, still without words."""
         gives_back = given_back(self.base, alteration, self.findings)
         already = sum(done.amount_mm or 0.0 for done in self.findings.done if done.alteration == alteration.id)
-        in_all = alteration.most_in_all.amount_mm if alteration.most_in_all is not None else inf
+        in_all = _in_all(alteration)
         left = max(in_all - already, 0.0)
         mm, remainder = self._on_the_tape(alteration, asked.mm, already, gives_back)
         exhausted = bool(already) and left < in_all * _WORTH_DOING and gives_back is None
@@ -225,8 +223,7 @@ class Amounts:
         self, alteration: Alteration, mm: float, already: float, gives_back: Given | None
     ) -> tuple[float, float]:
         """An amount as it can be cut in this round, and what the limits leave of it for later, both in mm."""
-        in_all = alteration.most_in_all.amount_mm if alteration.most_in_all is not None else inf
-        limit = min(alteration.most_a_round.amount_mm, max(in_all - already, 0.0))
+        limit = min(alteration.most_a_round.amount_mm, max(_in_all(alteration) - already, 0.0))
         if gives_back is not None:
             limit = max(limit, gives_back.mm)
         fine = alteration.amount.edges is not None
@@ -361,7 +358,7 @@ class Amounts:
             return ""
         largest = max(amount.mm, amount.left_mm or 0.0, amount.right_mm or 0.0)
         most, rest = format_length(largest, self.units), format_length(amount.remainder_mm, self.units)
-        in_all = alteration.most_in_all.amount_mm if alteration.most_in_all is not None else inf
+        in_all = _in_all(alteration)
         done = format_length(amount.already_mm, self.units)
         if amount.already_mm and in_all - amount.already_mm < alteration.most_a_round.amount_mm:
             return (
@@ -396,3 +393,8 @@ class Amounts:
         readings = " and ".join(self._reading(self.findings.symptoms[name]) for name in extent.rests_on[:2])
         error = format_length(extent.error_mm, self.units)
         return f"{second.what}: {format_length(mm, self.units)}, give or take {error}, from {readings}."
+
+
+def _in_all(alteration: Alteration) -> float:
+    """The most of an alteration in all rounds together, mm."""
+    return alteration.most_in_all.amount_mm if alteration.most_in_all is not None else inf

@@ -13,7 +13,7 @@ from functools import cache, cached_property
 from typing import Literal, NamedTuple
 
 from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, lower_first
-from fitdiag.knowledge.findings import Finding, Findings, Side
+from fitdiag.knowledge.findings import OTHER_SIDE, Finding, Findings, Side
 from fitdiag.knowledge.model import Alteration, Cause, Condition, RuleBase
 from fitdiag.knowledge.order import in_order, opposed, reason
 from fitdiag.planning.amounts import Amounts, PlannedAmount, given_back
@@ -30,7 +30,6 @@ _MOST_LEFT_ALONE = 6
 _BEHIND = 0.3  # causes below this share of the best explanation of a sign are left out; a fitter's judgement
 _NAMED_FROM = 0.1  # less likely causes are not named for a sign
 _CURES = 0.7  # an alteration that cures a cause this well also cures its signs
-_OTHER_SIDE: Mapping[Side, Side] = {"left": "right", "right": "left", "both": "both"}
 Ending = Literal["cured", "goes-with", "waits", "may-stay", "look", "unexplained"]
 _LESS_SURE = "Less certain than what is done now, and the next try-on may settle it."
 
@@ -369,7 +368,7 @@ class Planner:
         likeliest = self.base.causes[max(causes, key=lambda cause: often[cause])]
         across = any(link.symptom == finding.symptom and link.across for link in likeliest.shows)
         turned = self._in_reverse(alteration, amount, likeliest) != across
-        return _OTHER_SIDE[own] if turned and own else own
+        return OTHER_SIDE[own] if turned and own else own
 
     def _in_reverse(self, alteration: Alteration, amount: PlannedAmount, cause: Cause) -> bool:
         """Whether a cause asks for the alteration the other way round than it is planned."""
@@ -382,7 +381,7 @@ class Planner:
         cause = next((one for one in causes if note in one.body and more[one.body[note]] > 1.0), None)
         if cause is None or self.findings.body.get(note, "no") == "no":
             return None
-        return _OTHER_SIDE[side] if self._in_reverse(alteration, amount, cause) else side
+        return OTHER_SIDE[side] if self._in_reverse(alteration, amount, cause) else side
 
     def _follow_ups(self, planned: Iterable[str]) -> dict[str, _FollowUp]:
         """The follow-ups of the planned alterations, by id."""

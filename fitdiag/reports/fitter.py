@@ -207,7 +207,7 @@ def round_sentences(base: RuleBase, history: History, units: Units) -> tuple[str
     result = []
     for one, _ in history:
         parts = [f"Advised: {listed(one.advised)}."] if one.advised else []
-        if done := [item.as_advised() for item in one.done if item.done]:
+        if done := [item for item in one.done if item.done]:
             parts.append(f"Done: {listed(done)}.")
         elif one.advised:
             parts.append("What was done is not known yet.")

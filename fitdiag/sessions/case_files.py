@@ -143,18 +143,10 @@ class Advised(Strict):
 
 
 @dataclass(frozen=True)
-class Carried(Strict):
-    """What was really done of an alteration: `done`, the amount if known (mm), and `side` and `less` as in `Advised`."""
+class Carried(Advised):
+    """What was really done of an advised alteration, as far as it is known, or that it was not `done`."""
 
-    alteration: Id
-    amount_mm: Annotated[LengthMm | None, Field(alias="amount")] = None
     done: YesNo = True
-    side: Side = "both"
-    less: YesNo | None = None
-
-    def as_advised(self) -> Advised:
-        """The same as if it had been advised so."""
-        return Advised(self.alteration, self.amount_mm, self.side, self.less)
 
 
 @dataclass(frozen=True)

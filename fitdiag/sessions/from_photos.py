@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from fitdiag.knowledge.findings import TAPE_MM, Finding, Side, measured_apart
+from fitdiag.knowledge.findings import OTHER_SIDE, TAPE_MM, Finding, Side, measured_apart
 from fitdiag.knowledge.model import FromPhoto, RuleBase, Seen, Symptom
 from fitdiag.photos.measure import Together, slope_mm
 from fitdiag.photos.readings import Measured
@@ -40,8 +40,9 @@ def findings_from(base: RuleBase, found: Sequence[Together], measured: Sequence[
             continue
         amounts = [amount for item in found if (amount := _amount(link, item, measured)) is not None]
         if turned:
-            swapped: dict[Side | None, Side] = {"left": "right", "right": "left"} if link.what == "slope" else {}
-            amounts = [replace(amount, mm=-amount.mm, side=swapped.get(amount.side, amount.side)) for amount in amounts]
+            amounts = [replace(amount, mm=-amount.mm) for amount in amounts]
+            if link.what == "slope":
+                amounts = [replace(one, side=OTHER_SIDE[one.side] if one.side else None) for one in amounts]
         finding = _finding(symptom, amounts, higher=link.what == "slope") if amounts else None
         if finding is not None:
             findings.append(finding)
