@@ -629,6 +629,19 @@ def test_a_turn_that_only_one_line_shows_may_be_an_arm_over_its_end() -> None:
     assert abs(covered.value - true) < 2 * covered.error
 
 
+@pytest.mark.parametrize(("below", "asked"), [(0.0, False), (250.0, True)])
+def test_a_client_is_asked_to_face_the_lens_only_where_her_turn_looks_like_a_tilt(below: float, asked: bool) -> None:
+    """From a lens at the line's height a turned body's level line looks level (the law of the false tilt)."""
+    hip = draw_scene(41, view="back").body.hip
+    scene, picture = back(lens_height_mm=hip - below, body_yaw_deg=7.0)
+    marks = marked(scene, picture)
+    found = measure(picture.pixels, replace(marks, hidden=("hip:left", "knee-left:left")))
+    assert any("facing straight" in warning for warning in measure(picture.pixels, marks).warnings) is asked
+    crossed = {warning for warning in found.warnings if "a side edge is hidden" in warning}
+    assert {warning.partition(":")[0] for warning in crossed if "arms crossed" in warning} == {"hip"}
+    assert {warning.partition(":")[0] for warning in crossed if "nothing before the legs" in warning} <= {"knee left"}
+
+
 def test_a_waistline_is_read_where_one_is_drawn_and_the_top_edge_only_for_its_tilt() -> None:
     """A drawn line marked as the waistline tells what it tells under its own name; the top edge, which folds over, no drop."""
     scene, picture = back()

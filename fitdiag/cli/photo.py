@@ -81,9 +81,13 @@ def take_pictures(
     make_folder(folder := Path(to))
     files: dict[Path, bytes | str] = {}
     taken: dict[Path, str] = {}
-    for (_, source), (marks, content, lines) in zip(wanted, came, strict=True):
-        say(f"{shown_path(source)}:")
+    alike: dict[tuple[str, ...], list[str]] = {}
+    for (_, source), (_, _, remarks) in zip(wanted, came, strict=True):
+        alike.setdefault(tuple(remarks), []).append(shown_path(source))
+    for lines, pictures in alike.items():
+        say(f"{', '.join(pictures)}:")
         say_all(f"- {line}" for line in lines)
+    for marks, content, _ in came:
         names = (folder / (f"{marks.view}.jpg" if number == 1 else f"{marks.view} {number}.jpg") for number in count(1))
         target = next(name for name in names if name not in taken and not _is_of_another(name, content))
         taken[target] = marks.sha256

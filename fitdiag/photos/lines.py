@@ -44,6 +44,7 @@ OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0
 V_DEPTH = 1.0  # mm: error of a V's depth from folds at its ends
 COVERED = 0.6  # degrees
 MOST_TURNED = math.radians(4.0)  # a body that seems turned by more may as well have an end of the line under an arm
+TURN_WORTH_TELLING = 0.15  # degrees of seeming tilt
 TURNED_ALIKE = math.radians(1.5)  # bodies twist, and the centre seam is not quite in their middle
 SUREST_DROP = 0.7  # mm: least error of a drop, from pen, cloth and ends of the line
 # mm: a leg is not half an ellipse, so its line turns out of sight beside its widest point
@@ -253,13 +254,15 @@ def do_better(seen: Seen) -> Iterator[str]:
     """Yield advice for the next picture of a line."""
     where, turned = seen.setting, math.degrees(abs(seen.numbers.section.yaw))
     above = seen.rise * where.away
-    if seen.name == HIP and seen.course.kind == "trunk" and turned > 4.0:
+    seeming = abs(false_tilt(above, where.away, turned))
+    if seen.name == HIP and seen.course.kind == "trunk" and turned > 4.0 and seeming >= TURN_WORTH_TELLING:
         yield (
             f"the body is turned by about {turned:.0f} degrees, which from this lens looks like a tilt of"
-            f" {false_tilt(above, where.away, turned):.1f} degrees; facing straight to the lens is better"
+            f" {seeming:.1f} degrees; facing straight to the lens is better"
         )
     if seen.hidden:
-        yield f"{called(seen.name)}: a side edge is hidden; arms crossed in front would free it"
+        free = "arms crossed in front" if seen.name in ROUND else "feet a hand apart and nothing before the legs"
+        yield f"{called(seen.name)}: a side edge is hidden; {free} would free it"
     known = where.pose.levelled and where.focal_known and where.distance
     if known and seen.name in ROUND and abs(seen.depression) > 3:
         high, within = "high" if seen.depression > 0 else "low", lens_within(3.0, seen.stance.depth, where.away)
