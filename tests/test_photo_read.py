@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 import shutil
 from collections.abc import Callable
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+import shapely
 from PIL import Image
 from running import Shell
 
@@ -23,6 +25,7 @@ from fitdiag.photos.page import parse_answer
 PICTURES = Path(__file__).parents[1] / "sample_sessions" / "lamplighter-pictures"
 VIEWS = ("back", "left", "front")
 MOST_ACTIONS = 6
+BOX = "name => { const box = name.getBBox(); return [box.x, box.y, box.x + box.width, box.y + box.height]; }"
 
 
 @pytest.fixture(scope="module")
@@ -121,6 +124,19 @@ def test_a_pin_is_dragged_by_mouse_touch_and_keys(here: Path, open_page: Any) ->
     assert moved[0] < old[0] - 10 and moved[1] > old[1] + 5
     assert answer.lines["hip"][1:] == before.lines["hip"][1:]
     assert "crotch" not in answer.lines and "crotch" in before.lines
+
+
+@pytest.mark.parametrize("wide", [1280, 380])
+def test_no_name_on_a_picture_covers_another(wide: int, here: Path, open_page: Any) -> None:
+    """Lines end close together at the knee; their names, which say which leg is meant, stand apart."""
+    page = open_page((here / "read" / "confirm.html").as_uri(), viewport={"width": wide, "height": 800})
+    page.wait_for_selector("body[data-ready]", state="attached")
+    for picture in page.locator("svg").all():
+        names = picture.locator(".name").all()
+        assert {"knee line, left"} <= {name.text_content() for name in names}
+        boxes = [shapely.box(*name.evaluate(BOX)) for name in names]
+        for one, other in combinations(boxes, 2):
+            assert one.intersection(other).area < 0.05 * min(one.area, other.area)
 
 
 def test_a_mirror_image_is_asked_about_and_turned(here: Path, shell: Shell, open_page: Any) -> None:

@@ -153,7 +153,7 @@ def _things(found: Measured, units: Units, names: Mapping[str, str]) -> Iterator
         whole += f" {index + 1}" if kind == "verticals" else ""
         yield {
             "name": whole,
-            "short": whole.split(",")[0].lower(),
+            "short": whole.removesuffix(" leg").lower(),
             "place": [kind, name, index],
             "points": [list(point) for point in points],
             "course": course,
