@@ -289,11 +289,11 @@ def test_an_outcome_changes_no_state(small: tuple[Path, RuleBase]) -> None:
     assert fold(events, base) == fold([*events, outcome_event(["back-too-long"])], base)
 
 
-def round_text(observed: float, done: str = "tuck-back") -> str:
+def round_text(observed: str, done: str = "tuck-back") -> str:
     return (
         "schema: fitdiag.round/1\nopened: 2026-11-23\nwaiting: fitter\nsince: 2026-11-23\n"
         f"done:\n  - {{alteration: {done}, amount: 2 cm, done: yes}}\n"
-        f"outcome:\n  lines-dip: {{before: 19, observed: {observed}}}\n"
+        f"outcome:\n  lines-dip: {{before: 19, {observed}}}\n"
     )
 
 
@@ -303,9 +303,11 @@ def test_a_round_of_a_case_says_what_was_cured(small: tuple[Path, RuleBase], tmp
     path = tmp_path / "session.jsonl"
     events = (answer("lines-dip", "yes", "volunteered"), answer("seat-tight", "no"))
     for observed, done, expected in (
-        (2, "tuck-back", {"back-too-long": True}),
-        (15, "tuck-back", {}),
-        (2, "swing-leg", {}),
+        ("observed: 2", "tuck-back", {"back-too-long": True}),
+        ("gone: yes", "tuck-back", {"back-too-long": True}),
+        ("observed: 15", "tuck-back", {}),
+        ("error: 2", "tuck-back", {}),
+        ("observed: 2", "swing-leg", {}),
     ):
         (tmp_path / "round.yaml").write_text(round_text(observed, done), encoding="ascii")
         assert expected == session_of(base, path, *events)[1], (observed, done)

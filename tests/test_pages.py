@@ -510,8 +510,8 @@ def test_the_one_sign_of_a_plan_turns_it() -> None:
 def test_the_history_reads_a_rise_as_a_drop_below_zero_and_keeps_the_expected() -> None:
     """A rise counts negative, a round without the measure has none, the expected stands with the round after."""
     drop, grain = rules().garment.charts  # type: ignore[union-attr]
-    assert ((1, (-9.5, 6.0), None), (2, (19.05, 3.2), (3.0, 6.0))) == values(drop, ROUNDS)
-    assert ((1, None, None), (2, (25.4, 3.0), None)) == values(grain, ROUNDS)
+    assert ((1, (-9.5, 6.0), None), (2, (19.05, 3.2), (3.0, 6.0))) == values(rules(), drop, ROUNDS)
+    assert ((1, None, None), (2, (25.4, 3.0), None)) == values(rules(), grain, ROUNDS)
 
 
 @pytest.mark.parametrize("count", [1, 2, 6])
@@ -525,7 +525,7 @@ def test_the_chart_holds_every_value_inside_its_frame(count: int) -> None:
         )
         for n in range(1, count + 1)
     ]
-    drawn = chart(rules().garment.charts, rounds, "cm")  # type: ignore[union-attr]
+    drawn = chart(rules(), rounds, "cm")
     wide, high = map(float, re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', drawn).groups())  # type: ignore[union-attr]
     dots = re.findall(r'<circle cx="([\d.]+)" cy="([\d.]+)" r="1.5" fill="(#\w+)"', drawn)
     assert 2 * count == sum(fill == "#22303c" for *_, fill in dots)

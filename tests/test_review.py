@@ -184,15 +184,29 @@ def test_observed_against_expected_allows_for_the_range(base: RuleBase, observed
     assert [came] == [name for name, words in ends.items() if f": {words}" in told]
 
 
-def test_a_sign_that_is_gone_counts_as_nothing_left() -> None:
+def test_a_sign_that_is_gone_counts_as_nothing_left(base: RuleBase) -> None:
     """Seen no without an amount is observed as 0; unsure stays open."""
     previous = Round(
         1, Path(), date(2026, 11, 3), date(2026, 11, 3), outcome={"balance-lines-dip-to-back": Outcome(20.0, 9.6)}
     )
     gone = Findings({"balance-lines-dip-to-back": Finding("balance-lines-dip-to-back", "no")})
     unsure = Findings({"balance-lines-dip-to-back": Finding("balance-lines-dip-to-back", "unsure")})
-    assert 0.0 == observed_outcomes(previous, gone)["balance-lines-dip-to-back"].observed
-    assert None is observed_outcomes(previous, unsure)["balance-lines-dip-to-back"].observed
+    assert 0.0 == observed_outcomes(base, previous, gone)["balance-lines-dip-to-back"].observed
+    assert None is observed_outcomes(base, previous, unsure)["balance-lines-dip-to-back"].observed
+
+
+def test_a_distance_that_was_too_short_is_not_nothing_once_it_is_right(base: RuleBase) -> None:
+    """A grainline that no longer runs close to centre back was not measured as 0, and no less came of it than expected."""
+    sign = "grainline-near-centre-back"
+    previous = Round(1, Path(), date(2026, 11, 3), date(2026, 11, 3), outcome={sign: Outcome(47.1, 69.0, None, 6.8)})
+    outcomes = observed_outcomes(base, previous, Findings({sign: Finding(sign, "no")}))
+    assert (None, True) == (outcomes[sign].observed, outcomes[sign].gone)
+    (told,) = compared(base, outcomes, "in")
+    assert told.endswith("now not seen any more")
+    measured_again = observed_outcomes(
+        base, replace(previous, outcome=outcomes), Findings({sign: Finding(sign, "yes", 50.0)})
+    )
+    assert (50.0, None) == (measured_again[sign].observed, measured_again[sign].gone)
 
 
 def test_there_and_back_once_is_a_correction_and_twice_a_circle(base: RuleBase) -> None:

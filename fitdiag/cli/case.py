@@ -152,7 +152,8 @@ def _round_lines(one: Round, case: Case, base: RuleBase) -> list[str]:
         lines.append(f"  {how}: {done_text(base, item.as_done(), case.units)}")
     for symptom, values in one.outcome.items():
         named = (("before", values.before), ("expected", values.expected), ("now", values.observed))
-        text = ", ".join(f"{name} {format_reading(mm, case.units)}" for name, mm in named if mm is not None)
+        parts = [f"{name} {format_reading(mm, case.units)}" for name, mm in named if mm is not None]
+        text = ", ".join([*parts, *(["now not seen any more"] if values.gone else [])])
         error = f" (give or take {format_reading(values.error, case.units)})" if values.error else ""
         lines.append(f"  {lower_first(base.title(symptom))}: {text or 'not measured'}{error}")
     return lines

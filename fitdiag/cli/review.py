@@ -394,7 +394,7 @@ class _Run:
         say_all(f"- {text[:1].upper()}{text[1:]}" for text in new)
 
     def _observed(self, findings: Findings) -> dict[str, Outcome]:
-        return rounds.observed_outcomes(self.case.rounds[-2], findings) if len(self.case.rounds) > 1 else {}
+        return rounds.observed_outcomes(self.base, self.case.rounds[-2], findings) if len(self.case.rounds) > 1 else {}
 
     def _expected(self, findings: Findings, altered: Sequence[Advised]) -> Mapping[str, Outcome]:
         """What the try-on after these alterations should show, by the rules and by the client's pattern."""

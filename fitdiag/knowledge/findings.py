@@ -130,6 +130,11 @@ def seen_by_amount(symptom: Symptom, amount_mm: float) -> bool:
     return amount_mm <= symptom.measure.seen_from_mm + TAPE_MM
 
 
+def gone_mm(symptom: Symptom) -> float | None:
+    """What a sign that is not there any more reads: nothing; None for a distance that is the better the longer."""
+    return None if symptom.measure is not None and symptom.measure.worse == "less" else 0.0
+
+
 def measured(symptom: Symptom, amount_mm: float, *, side: Side | None = None, error_mm: float | None = None,
              origin: Origin = "file") -> Finding:  # fmt: skip
     """A finding from a measured amount, seen or not by the symptom's threshold."""

@@ -13,7 +13,7 @@ from typing import Any
 from markupsafe import Markup
 
 from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, done_text, lower_first
-from fitdiag.knowledge.findings import SEVERITIES, Finding, Findings, Origin, settle
+from fitdiag.knowledge.findings import SEVERITIES, Finding, Findings, Origin, gone_mm, settle
 from fitdiag.knowledge.garment import Chart
 from fitdiag.knowledge.model import RuleBase, Seen, Symptom
 from fitdiag.knowledge.stations import station_of
@@ -184,9 +184,9 @@ def turns_table(base: RuleBase, turns: Iterable[Turn]) -> Table:
     return Table("Answers that would turn the first recommendation", heads, tuple(rows), numbers=False)
 
 
-def rounds_table(charts: Sequence[Chart], history: History, units: Units) -> Table:
+def rounds_table(base: RuleBase, history: History, units: Units) -> Table:
     """The numbers of the chart, measured and expected, round by round."""
-    series = shown(charts, history)
+    series = shown(base, history)
     rows = []
     for place, (one, _) in enumerate(history):
         cells = []
@@ -221,14 +221,16 @@ Reading = tuple[float, float | None]  # mm, and its standard deviation if known
 Values = tuple[tuple[int, Reading | None, Reading | None], ...]  # round, measured, expected
 
 
-def values(series: Chart, history: History) -> Values:
-    """What was measured and expected, round by round; a sign that is gone counts as 0 mm where an amount was expected."""
+def values(base: RuleBase, series: Chart, history: History) -> Values:
+    """What was measured and expected, round by round; of a sign that is gone nothing is left where an amount was expected."""
     rows: list[tuple[int, Reading | None, Reading | None]] = []
     expected: dict[str, Reading] = {}
     for one, findings in history:
         found = findings.symptoms.values()
         measured: dict[str, Reading] = {f.symptom: (f.amount_mm, f.error_mm) for f in found if f.amount_mm is not None}
-        measured |= {f.symptom: (0.0, None) for f in found if f.seen == "no" and f.symptom in expected}
+        gone = [f.symptom for f in found if f.seen == "no" and f.symptom in series.of and f.symptom not in measured]
+        left = {symptom: gone_mm(base.symptoms[symptom]) for symptom in gone if symptom in expected}
+        measured |= {symptom: (mm, None) for symptom, mm in left.items() if mm is not None}
         rows.append((one.number, _reading(series, measured), _reading(series, expected)))
         expected = {s: (max(o.expected, 0.0), o.error) for s, o in one.outcome.items() if o.expected is not None}
     return tuple(rows)
@@ -239,9 +241,10 @@ def _reading(series: Chart, found: Mapping[str, Reading]) -> Reading | None:
     return next(((mm * sign, error or None) for (mm, error), sign in readings), None)
 
 
-def shown(charts: Sequence[Chart], history: History) -> tuple[tuple[Chart, Values], ...]:
-    """The charts of a garment that have a value in any round."""
-    every = ((series, values(series, history)) for series in charts)
+def shown(base: RuleBase, history: History) -> tuple[tuple[Chart, Values], ...]:
+    """The charts of the garment that have a value in any round."""
+    charts = base.garment.charts if base.garment is not None else ()
+    every = ((series, values(base, series, history)) for series in charts)
     return tuple((series, row) for series, row in every if any(was or wanted for _, was, wanted in row))
 
 
@@ -259,12 +262,12 @@ _PANEL, _HIGH, _GAP = 92.0, 62.0, 8.0  # width and height of a panel, and the ga
 _LEFT, _TOP, _RIGHT, _BOTTOM = 17.0, 13.0, 4.0, 9.0  # margins of a panel, for text
 
 
-def chart(charts: Sequence[Chart], history: History, units: Units) -> str:
+def chart(base: RuleBase, history: History, units: Units) -> str:
     """The measures over the rounds, one panel below another, as SVG; empty without a value.
 
     A dot is measured, its bar is the error to either side, a ring is what was expected; shapes tell them apart, never colours.
     """
-    panels = shown(charts, history)
+    panels = shown(base, history)
     if not panels:
         return ""
     in_words = "; ".join(
@@ -444,8 +447,7 @@ def _reasoning(base: RuleBase, conclusion: Conclusion, heading: Heading, beside:
         lists = long["On the pattern"].parts
         yield Section("On the pattern", tuple(tables.get(getattr(part, "title", ""), part) for part in lists))
     if rounds := round_sentences(base, beside.history, units):
-        charts = base.garment.charts if base.garment is not None else ()
-        picture = Markup(chart(charts, beside.history, units) if len(beside.history) > 1 else "")  # texts are escaped
-        both = (Figures((("", ((_DOTS, picture),), ()),), large=True), rounds_table(charts, beside.history, units))
+        picture = Markup(chart(base, beside.history, units) if len(beside.history) > 1 else "")  # texts are escaped
+        both = (Figures((("", ((_DOTS, picture),), ()),), large=True), rounds_table(base, beside.history, units))
         yield Section("Round by round", (Items("", rounds), *(both if picture else ())))
     yield from (long[name] for name in ("Notes", "Cautions") if name in long)

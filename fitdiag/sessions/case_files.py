@@ -151,12 +151,16 @@ class Carried(Advised):
 
 @dataclass(frozen=True)
 class Outcome(Strict):
-    """A symptom before and after the round: expected and observed amount, and the error, all in mm and signed."""
+    """A symptom before and after the round: expected and observed amount, and the error, all in mm and signed.
+
+    `gone`: it was looked for and not seen, but nothing was measured, as of a distance that has grown long enough.
+    """
 
     before: Millimetres | None = None
     expected: Millimetres | None = None
     observed: Millimetres | None = None
     error: Millimetres | None = None
+    gone: YesNo | None = None
 
 
 def _nothing_of_nothing(item: Carried) -> Carried:

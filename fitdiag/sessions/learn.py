@@ -43,10 +43,10 @@ from fitdiag.diagnosis.learning import (
 from fitdiag.files import digest, read_bytes, refusals
 from fitdiag.knowledge.findings import Findings, Origin, seen_by_amount
 from fitdiag.knowledge.load import read_rules
-from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.strict_yaml import read_text, read_yaml
 from fitdiag.problems import Problem, ProblemsFoundError, Where, shown_path, stop
-from fitdiag.sessions.case_files import LARGEST, Round, round_in
+from fitdiag.sessions.case_files import LARGEST, Outcome, Round, round_in
 from fitdiag.sessions.log import LARGEST_LOG, Event, listed, read_log
 from fitdiag.sessions.replay import refuse_other_garment
 from fitdiag.sessions.state import fold
@@ -74,12 +74,7 @@ def known_causes(events: Iterable[Event], base: RuleBase) -> dict[str, bool]:
 def causes_of_round(one: Round, findings: Findings, base: RuleBase) -> dict[str, bool]:
     """Which causes a round has shown to be present by curing them; none where several candidates remain."""
     seen = {finding.symptom for finding in findings.seen}
-    gone = {
-        symptom
-        for symptom in seen & one.outcome.keys()
-        if (observed := one.outcome[symptom].observed) is not None
-        and not seen_by_amount(base.symptoms[symptom], observed)
-    }
+    gone = {symptom for symptom in seen & one.outcome.keys() if _gone(base.symptoms[symptom], one.outcome[symptom])}
     shown = {cause.id: {link.symptom for link in cause.shows} for cause in base.believed.values()}
     known: dict[str, bool] = {}
     for alteration in (item.alteration for item in one.done if item.done):
@@ -89,6 +84,13 @@ def causes_of_round(one: Round, findings: Findings, base: RuleBase) -> dict[str,
             if base.words.how_well.words[cure.how_well] >= _CURES:
                 known[meant[0].id] = True
     return known
+
+
+def _gone(symptom: Symptom, outcome: Outcome) -> bool:
+    """Whether a sign of a round was not there any more at the next try-on."""
+    if outcome.observed is None:
+        return bool(outcome.gone)
+    return not seen_by_amount(symptom, outcome.observed)
 
 
 # -- reading ---------------------------------------------------------------------------------------------------------------

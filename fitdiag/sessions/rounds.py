@@ -19,7 +19,7 @@ from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import digest, refusals, remove_file
 from fitdiag.knowledge.about import FigurePart
 from fitdiag.knowledge.basics import Part, Strict
-from fitdiag.knowledge.findings import Done, Earlier, Finding, Findings, Side
+from fitdiag.knowledge.findings import Done, Earlier, Finding, Findings, Side, gone_mm
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.reading import read_file
@@ -131,25 +131,34 @@ def expected_outcomes(
     }
 
 
-def observed_outcomes(previous: Round, findings: Findings) -> dict[str, Outcome]:
-    """The previous round's outcomes with what is observed now; a sign that is gone counts as 0 mm."""
+def observed_outcomes(base: RuleBase, previous: Round, findings: Findings) -> dict[str, Outcome]:
+    """The previous round's outcomes with what is observed now; of a sign that is gone nothing is left."""
     filled = dict(previous.outcome)
     for symptom, outcome in previous.outcome.items():
         found = findings.symptoms.get(symptom)
-        if found is not None and (found.amount_mm is not None or found.seen == "no"):
-            filled[symptom] = replace(outcome, observed=round(found.amount_mm or 0.0, 1))
+        if found is None or symptom not in base.symptoms:
+            continue
+        if found.amount_mm is not None:
+            filled[symptom] = replace(outcome, observed=round(found.amount_mm, 1), gone=None)
+        elif found.seen == "no":
+            left = gone_mm(base.symptoms[symptom])
+            filled[symptom] = replace(outcome, observed=left, gone=True if left is None else None)
     return filled
 
 
 def compared(base: RuleBase, outcomes: Mapping[str, Outcome], units: Units) -> Iterator[str]:
     """Describe expected against observed."""
     for symptom, outcome in outcomes.items():
-        if outcome.expected is None or outcome.observed is None:
+        if outcome.expected is None or (outcome.observed is None and not outcome.gone):
             continue
         name, error = lower_first(base.title(symptom)), outcome.error or ERROR_MM
         was = f"{format_reading(outcome.before, units)} before" if outcome.before is not None else "not measured before"
         text = f"{name}: {was}, expected about {format_reading(max(outcome.expected, 0.0), units)}"
-        text += f" (give or take {format_length(error, units)}), now {format_reading(outcome.observed, units)}"
+        text += f" (give or take {format_length(error, units)})"
+        if outcome.observed is None:
+            yield f"{text}, now not seen any more"
+            continue
+        text += f", now {format_reading(outcome.observed, units)}"
         off = outcome.observed - max(outcome.expected, 0.0)
         # a distance that was too small should grow
         grows = outcome.before is not None and outcome.expected > outcome.before
