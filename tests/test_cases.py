@@ -56,7 +56,7 @@ from fitdiag.sessions.case_files import (
     length_text,
     round_in,
 )
-from fitdiag.sessions.case_list import list_cases, sweep_case
+from fitdiag.sessions.case_list import last_advised, list_cases, sweep_case
 from fitdiag.sessions.log import SessionLog, read_log
 from fitdiag.sessions.replay import replay
 from fitdiag.sessions.state import answer_event, done_event, fold
@@ -433,6 +433,14 @@ def test_monday_shows_what_to_do(many: Path) -> None:
         "",
         "1 closed; `fitdiag case list --all` shows them.",
     ] == list_lines(list_cases(many), monday)
+
+
+def test_the_list_says_which_way_a_length_was_changed(case: Case) -> None:
+    """A leg advised to be shortened stands with a minus sign, as on the command line."""
+    advised = (Advised("change-leg-length", 12.7, "left", less=True),)
+    assert ("change leg length -1/2 in left", 2) == last_advised(
+        update_round(case, replace(case.round(2), advised=advised))
+    )
 
 
 def test_a_long_wait_for_the_client_asks_for_a_word(many: Path) -> None:

@@ -25,6 +25,8 @@ from small_rules import good_files, write_rules
 
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.findings import Done, Finding, Findings
+from fitdiag.knowledge.folders import rules_for
+from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.reports.report import Report, make_report
@@ -199,6 +201,17 @@ def test_the_table_has_a_row_for_each_alteration(base: RuleBase, plain: Report) 
     assert [item.alteration for item in plain.plan.leave_alone] == left
     assert left
     assert [PLAIN] == [row["title"] for row in table if row["kind"] == "client"]
+
+
+def test_the_table_and_the_data_agree_on_the_way() -> None:
+    """Shorter is less than nothing in both, and stays a number in a spreadsheet."""
+    base = load_rules(rules_for("skirt"))
+    findings = Findings({"hem-too-long": Finding("hem-too-long", "yes", amount_mm=20.0)}, units="cm")
+    report = make_report(base, conclude(base, findings))
+    table = [dict(zip(COLUMNS, row, strict=True)) for row in rows(as_csv(report))[1:]]
+    in_table = [float(row["amount_mm"]) for row in table if row["alteration"] == "change-skirt-length"]
+    in_data = [item["amount_mm"] for item in json.loads(as_json(report))["recommendations"]]
+    assert [-20.0] == in_table == in_data
 
 
 # -- text ------------------------------------------------------------------------------------------------------------------

@@ -20,11 +20,20 @@ from fitdiag.cli.documents import token
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.form import SCHEMA
 from fitdiag.sessions.case import open_case
-from fitdiag.sessions.case_files import Advised, Outcome, Round
+from fitdiag.sessions.case_files import Advised, Carried, Case, Outcome, Round
 from fitdiag.sessions.log import read_log
-from fitdiag.sessions.rounds import compared, expected_outcomes, observed_outcomes, remarks, reported_done, worse
+from fitdiag.sessions.rounds import (
+    changed_in_all,
+    compared,
+    expected_outcomes,
+    observed_outcomes,
+    remarks,
+    reported_done,
+    worse,
+)
 from fitdiag.sessions.state import fold
 
 pytestmark = pytest.mark.usefixtures("hurried_documents")
@@ -287,6 +296,43 @@ def test_what_was_done_may_be_told_with_its_side(base: RuleBase) -> None:
     for text, side in (("raise-one-hip=1 cm right", "right"), ("scoop-back-curve=1cm, left", "left")):
         ((_, done),) = reported_done(base, one, [text], (), "in").items()
         assert (done.amount_mm, done.side) == (10.0, side)
+
+
+def test_what_was_done_may_be_told_with_its_way(base: RuleBase) -> None:
+    """A leg is longer or shorter as told, else as advised; what has no way of its own takes none."""
+    one = Round(1, Path(), TODAY, TODAY, advised=(Advised("change-leg-length", 20.0, "left", less=True),))
+    for text, less in (
+        ("2 cm", True),
+        ("longer by 1 cm", False),
+        ("+1cm", False),
+        ("-1 cm", True),
+        ("Shorter 1 cm", True),
+    ):
+        (done,) = reported_done(base, one, [f"change-leg-length={text}"], (), "cm").values()
+        assert (done.less or False, done.side) == (less, "left")
+    with pytest.raises(ProblemsFoundError):
+        reported_done(base, one, ["add-back-width=-1 cm"], (), "cm")
+
+
+def test_all_changes_are_told_with_side_and_way(base: RuleBase) -> None:
+    """What was lengthened and shortened is set against each other, and each side stands for itself."""
+    carried = (
+        (Carried("change-leg-length", 25.4, side="left"), Carried("raise-one-hip", 6.35, side="right")),
+        (Carried("change-leg-length", 38.1, side="left", less=True), Carried("raise-one-hip", 6.35, side="right")),
+        (
+            Carried("change-leg-length", 12.7, side="right"),
+            Carried("re-aim-darts"),
+            Carried("add-back-width", done=False),
+        ),
+    )
+    rounds = tuple(Round(n, Path(), TODAY, TODAY, done=done) for n, done in enumerate(carried, 1))
+    told = changed_in_all(base, Case(Path(), "the usher", "trousers", "in", TODAY, rounds=rounds))
+    assert [
+        f"{base.title('change-leg-length')}: shorter by 1/2 in, left side only",
+        f"{base.title('raise-one-hip')}: 1/2 in, right side only",
+        f"{base.title('change-leg-length')}: longer by 1/2 in, right side only",
+        f"{base.title('re-aim-darts')}: as it was pinned",
+    ] == told
 
 
 def test_what_was_taken_back_counts_off(base: RuleBase) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from fitdiag.cli.screen import LEAVING, Leave, Screen, says_yes
+from fitdiag.diagnosis.belief import done_text
 from fitdiag.interview.telling import Line
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.said import agreed
@@ -14,9 +15,9 @@ from fitdiag.planning.plan import Recommendation
 from fitdiag.plausible import FAR, doubt_of_alteration
 from fitdiag.reports.report import SIDE_WORDS
 from fitdiag.sessions.case_files import Advised, Carried
-from fitdiag.sessions.rounds import SAME_MM, Choice, carried_as, without_side
+from fitdiag.sessions.rounds import SAME_MM, Choice, carried_as, without_side, without_way
 from fitdiag.sessions.state import Conclusion
-from fitdiag.units import InvalidLengthError, Units, format_given, format_length, parse_length
+from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
 
 _NONE = ("n", "no", "none", "nothing")
 
@@ -40,15 +41,16 @@ def ask_done(screen: Screen, base: RuleBase, item: Advised, units: Units) -> Car
         if (done := agreed(typed)) is not None:
             return carried_as(item) if done else Carried(item.alteration, None, done=False)
         amount, side = without_side(typed)
+        rule, less = base.alterations.get(item.alteration), None
+        if rule is not None:
+            amount, less = without_way(rule, amount)
         mm = read_amount(screen, base, item.alteration, amount, units)
         if mm is None:
             return None
-        return carried_as(item, mm, side) if mm > 0 else Carried(item.alteration, None, done=False)
+        return carried_as(item, mm, side, less) if mm > 0 else Carried(item.alteration, None, done=False)
 
-    amount = f", {format_given(item.amount_mm, units)}" if item.amount_mm else ""
-    side = f", {SIDE_WORDS[item.side]}" if item.side in ("left", "right") else ""
     question = [
-        Line(f"Advised: {base.title(item.alteration)}{amount}{side}. Was it done?", "ask"),
+        Line(f"Advised: {done_text(base, item.as_done(), units)}. Was it done?", "ask"),
         Line("1 yes  2 no", "item"),
         Line(f"Or the amount that was really done, like {_example(units)}.", "hint"),
     ]

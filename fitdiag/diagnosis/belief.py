@@ -336,15 +336,20 @@ def finding_text(base: RuleBase, finding: Finding, findings: Findings) -> str:
 
 def done_text(base: RuleBase, done: Done, units: Units) -> str:
     """An earlier alteration in words: `take width out of the back, 1/4 in, left side only`."""
+    return ", ".join([lower_first(base.title(done.alteration)), *how_done(base, done, units)])
+
+
+def how_done(base: RuleBase, done: Done, units: Units) -> list[str]:
+    """How much was done of an alteration, which way and where, each only if there is something to say."""
     rule = base.alterations.get(done.alteration)
-    parts = [lower_first(base.title(done.alteration))]
+    parts = []
     if done.amount_mm is not None:
         ways = rule.amount.ways if rule is not None else None
         way = "" if ways is None else ways.less if done.less else ways.more
         parts.append(f"{way} {format_given(done.amount_mm, units)}".strip())
     if done.side != "both":
         parts.append(f"{done.side} side only")
-    return ", ".join(parts)
+    return parts
 
 
 def lower_first(text: str) -> str:

@@ -123,7 +123,12 @@ COLUMNS = ("kind", "rank", "alteration", "title", "amount", "amount_mm", "side",
 
 
 def cell(value: object) -> str:
-    """A spreadsheet cell that is text whatever it starts with (OWASP, "CSV Injection": = + - @ and control characters)."""
+    """A spreadsheet cell: a number, or text that stays text whatever it starts with.
+
+    See OWASP, "CSV Injection": = + - @ and control characters.
+    """
+    if isinstance(value, (int, float)):
+        return str(value)
     # where the semicolon separates cells, a new one begins after it
     text = re.sub(r"(?<=[;|])(?=[=+\-@])", " ", one_line(value, 4000))
     return "'" + text if text[:1] in ("=", "+", "-", "@", "'", "|", "%") else text
@@ -142,7 +147,7 @@ def as_csv(report: Report) -> str:
         rule = report.base.alterations[item.alteration]
         put(
             kind="this round", rank=item.rank, alteration=rule.id, title=rule.title, amount=item.amount.text,
-            amount_mm=round(item.amount.mm, 2), side=SIDE_WORDS[item.where], only_if=item.only_if or "",
+            amount_mm=round(item.amount.signed_mm, 2), side=SIDE_WORDS[item.where], only_if=item.only_if or "",
             because=" ".join(item.because), check_next=" ".join(rule.check_next), where=rule.operation.cut,
             hinge=rule.operation.hinge,
             on_the_cloth=" ".join(f"{number}. {step}" for number, step in enumerate(rule.cloth, 1)),

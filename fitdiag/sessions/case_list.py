@@ -62,8 +62,9 @@ def last_advised(case: Case) -> tuple[str, int]:
 
 
 def _advised_text(item: Advised, units: Units) -> str:
-    """An alteration with its amount and side as one line."""
-    amount = format_given(item.amount_mm, units) if item.amount_mm is not None else ""
+    """An alteration with its amount and side as one line; one done in reverse has a minus sign, as on the command line."""
+    mm = item.as_done().signed_mm
+    amount = format_given(mm, units) if mm is not None else ""
     return " ".join(filter(None, (item.alteration.replace("-", " "), amount, item.side if item.side != "both" else "")))
 
 

@@ -15,13 +15,13 @@ from itertools import pairwise
 from math import hypot
 from typing import Any
 
-from fitdiag.diagnosis.belief import lower_first
+from fitdiag.diagnosis.belief import how_done, lower_first
 from fitdiag.files import digest, refusals, remove_file
 from fitdiag.knowledge.about import FigurePart
 from fitdiag.knowledge.basics import Part, Strict
 from fitdiag.knowledge.findings import Done, Earlier, Finding, Findings, Side, gone_mm
 from fitdiag.knowledge.findings_file import findings_text, read_findings
-from fitdiag.knowledge.model import RuleBase, Symptom
+from fitdiag.knowledge.model import Alteration, RuleBase, Symptom
 from fitdiag.knowledge.reading import read_file
 from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.planning.amounts import Amounts
@@ -212,7 +212,7 @@ _DoneOf = Mapping[str, Sequence[Done]]  # by alteration, all that was done of it
 
 
 def _in_all(done: Iterable[Done]) -> float:
-    return sum(item.amount_mm or 0.0 for item in done)
+    return sum(item.signed_mm or 0.0 for item in done)
 
 
 def _too_far(
@@ -297,23 +297,30 @@ def reported_done(
 
     Without an amount, or a side behind it, it is as was advised. Raises ProblemsFoundError.
     """
-    reported: dict[str, tuple[float | None, bool, Side | None]] = {}
-    for name, _, text in (item.partition("=") for item in texts):
-        amount, side = without_side(text)
-        reported[name] = (*_amount_or_no(base, name, amount, units), side)
-    for alteration, state, mm in ticked:
-        reported.setdefault(alteration, (mm, state in ("as-written", "otherwise"), None))
     advised = {item.alteration: item for item in one.advised}
-    return {
-        name: carried_as(advised.get(name, Advised(name)), mm, side) if was_done else Carried(name, None, done=False)
-        for name, (mm, was_done, side) in reported.items()
-    }
+    reported: dict[str, Carried] = {}
+    for name, _, text in (item.partition("=") for item in texts):
+        if name not in base.alterations:
+            hint = "`fitdiag rules list alterations`"
+            raise stop("argument", f"there is no alteration '{one_line(name, 40)}'", hint=hint)
+        amount, side = without_side(text)
+        amount, less = without_way(base.alterations[name], amount)
+        mm, was_done = _amount_or_no(base, name, amount, units)
+        as_advised = advised.get(name, Advised(name))
+        reported[name] = carried_as(as_advised, mm, side, less) if was_done else Carried(name, None, done=False)
+    for name, state, mm in ticked:
+        was_done = state in ("as-written", "otherwise")
+        done = carried_as(advised.get(name, Advised(name)), mm) if was_done else Carried(name, None, done=False)
+        reported.setdefault(name, done)
+    return reported
 
 
-def carried_as(advised: Advised, mm: float | None = None, side: Side | None = None) -> Carried:
-    """What was done of an alteration: as was advised, but for the amount and the side that are given."""
+def carried_as(
+    advised: Advised, mm: float | None = None, side: Side | None = None, less: bool | None = None
+) -> Carried:
+    """What was done of an alteration: as was advised, but for the amount, the side and the way that are given."""
     done = mm if mm is not None else advised.amount_mm
-    return Carried(advised.alteration, done, side=side or advised.side, less=advised.less)
+    return Carried(advised.alteration, done, side=side or advised.side, less=advised.less if less is None else less)
 
 
 def advised_as(item: Recommendation) -> Advised:
@@ -331,10 +338,17 @@ def without_side(text: str) -> tuple[str, Side | None]:
     return (text, None) if match is None else (match[1].rstrip(","), match[2].lower())  # type: ignore[return-value]
 
 
+def without_way(rule: Alteration, text: str) -> tuple[str, bool | None]:
+    """An amount typed as really done, and whether it was done in reverse, if the way is named: `shorter by 2 cm`, `-2 cm`."""
+    ways = rule.amount.ways
+    for way, sign, less in () if ways is None else ((ways.less, "[-−]", True), (ways.more, r"\+", False)):
+        word, _, by = way.partition(" ")
+        if match := re.fullmatch(rf"(?:{word}(?: {by})?\b|{sign})\s*(.*)", text.strip(), re.IGNORECASE):
+            return match[1], less
+    return text, None
+
+
 def _amount_or_no(base: RuleBase, alteration: str, text: str, units: Units) -> tuple[float | None, bool]:
-    if alteration not in base.alterations:
-        hint = "`fitdiag rules list alterations`"
-        raise stop("argument", f"there is no alteration '{one_line(alteration, 40)}'", hint=hint)
     said = text.strip().lower()
     if said in ("", "yes", "no"):
         return None, said != "no"
@@ -355,14 +369,24 @@ def done_late(before: Round, reported: Mapping[str, Carried], texts: Sequence[st
 
 
 def changed_in_all(base: RuleBase, case: Case) -> list[str]:
-    """Describe what was altered over all rounds, each alteration once with its total."""
-    amounts: dict[str, float] = {}
-    for item in (item for one in case.rounds for item in one.done if item.done):
-        amounts[item.alteration] = amounts.get(item.alteration, 0.0) + (item.amount_mm or 0.0)
-    return [
-        f"{base.title(name)}: {format_length(mm, case.units) if mm else 'as it was pinned'}"
-        for name, mm in amounts.items()
-    ]
+    """Describe what was altered over all rounds: each alteration, on each side it was done on, once with its total.
+
+    What was done one way and the other is set against each other.
+    """
+    amounts: dict[tuple[str, Side], list[float | None]] = {}
+    for item in (item.as_done() for one in case.rounds for item in one.done if item.done):
+        amounts.setdefault((item.alteration, item.side), []).append(item.signed_mm)
+    lines = []
+    for (name, side), each in amounts.items():
+        known = [mm for mm in each if mm is not None]
+        total = sum(known) if known else None
+        how = how_done(base, Done(name, abs(total) if total else None, 1, side, less=(total or 0.0) < 0.0), case.units)
+        if total == 0.0:
+            how.insert(0, "there and back again, nothing in all")
+        if len(known) < len(each):
+            how.append("and as it was pinned" if known else "as it was pinned")
+        lines.append(f"{base.title(name)}: {', '.join(how)}")
+    return lines
 
 
 def came_in(
