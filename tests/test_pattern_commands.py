@@ -313,6 +313,23 @@ def test_the_list_says_what_becomes_of_the_pattern(shell: Work) -> None:
     assert found["warnings"]
 
 
+def test_the_list_measures_the_paper_that_is_sewn(shell: Work) -> None:
+    """What the list says of a seam after each step is what the file has that `pattern alter` writes after the same steps."""
+    (shell.folder / "findings.yaml").write_text(WORKED)
+    command = ("diagnose", "findings.yaml", "--pattern", "block.yaml")
+    found = json.loads(shell.ok(*command, "--json"))["on_pattern"]
+    do: list[str] = []
+    for number, stage in enumerate(found["stages"][1:]):
+        do += ["--do", f"{stage['after']}={stage['amount_mm']} mm"]
+        shell.ok("pattern", "alter", "block.yaml", *do, "--out", f"after-{number}.json")
+        on_paper = measures(shell, f"after-{number}.json")
+        assert {name: pytest.approx(mm, abs=0.05) for name, mm in stage["measures_mm"].items()} == on_paper
+    shown = " ".join(shell.ok(*command, "--full").split())
+    solved = found["solved_mm"]["overlap-back-wedge"]
+    assert solved < 20
+    assert "The measures below are with that; the list has 1 in, from what was seen." in shown
+
+
 def test_history_names_the_round_that_threw_the_grain(shell: Work) -> None:
     """With the pattern as first cut, the earlier rounds are replayed, and the one that brought the grain nearer is named."""
     (shell.folder / "findings.yaml").write_text(

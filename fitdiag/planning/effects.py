@@ -21,11 +21,11 @@ from fitdiag.pattern.walk import Walked, pair_sentences, walked
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.planning.stages import MOVED_MM, Effects, Stage
 from fitdiag.problems import ProblemsFoundError
-from fitdiag.units import Units, format_length
+from fitdiag.units import Units, format_length, format_reading
 
 
 def effects(base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *, first_cut: bool = False) -> Effects:
-    """Carry out the plan on the pattern step by step, conditional steps included, and measure it after each.
+    """Carry out the plan on the pattern step by step, conditional steps included, and measure it, trued, after each.
 
     `first_cut`: the pattern is as it was before the earlier rounds; they are carried out first, and shown.
     """
@@ -33,7 +33,7 @@ def effects(base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *,
     history: list[Stage] = []
     if first_cut:
         pattern, history = _earlier(base, findings, pattern, warnings)
-    stages = [Stage("as it is", None, pattern_measures(pattern))]
+    stages = [Stage("as it is", None, _trued_measures(pattern))]
     unaltered = walked(pattern)
     solved: dict[str, float] = {}
     for item in plan.recommendations:
@@ -50,15 +50,20 @@ def effects(base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *,
         if item.where == "one":
             warnings.append(f"{title}: no answer says on which side; shown here on the right.")
         before, pattern = pattern, altered
-        stages.append(Stage(item.alteration, amount, pattern_measures(pattern)))
+        stages.append(Stage(item.alteration, amount, _trued_measures(pattern)))
         for side in pattern.sides:
-            was, now = (pattern_measures(one.of(side)) for one in (before, pattern))
+            was, now = (_trued_measures(one.of(side)) for one in (before, pattern))
             warnings += [f"{title}: {text}" for text in broken(base, was, now, findings)]
         warnings += [f"{title}: {problem.message}." for piece, _ in pattern.cut() for problem in faults(piece)]
     warnings += seams_apart(unaltered, walked(true(pattern)[0]), findings.units)
     every = _under_the_same_names((*history, *stages))
     history_told, now_told = every[: len(history)], every[len(history) :]
     return Effects(now_told, tuple(dict.fromkeys(warnings)), solved, pattern.grade, history_told)
+
+
+def _trued_measures(pattern: Pattern) -> dict[str, float]:
+    """The measures of a pattern as it is sewn, in mm: with the steps that cuts leave in its seams trued, as sheets print it."""
+    return pattern_measures(true(pattern)[0])
 
 
 def as_planned(pattern: Pattern, item: Recommendation, solved_mm: float | None = None) -> Pattern:
@@ -95,11 +100,11 @@ def seams_apart(before: Walked, after: Walked, units: Units) -> list[str]:
 
 def _earlier(base: RuleBase, findings: Findings, pattern: Pattern, warnings: list[str]) -> tuple[Pattern, list[Stage]]:
     """Replay earlier rounds, and name the one that took most from the followed measure."""
-    history = [Stage("first cut", None, pattern_measures(pattern))]
+    history = [Stage("first cut", None, _trued_measures(pattern))]
     for done in sorted(findings.done, key=lambda item: item.round):
         amount = done.amount_mm if done.amount_mm is not None else base.alterations[done.alteration].amount.start_mm
         pattern = done_on(pattern, replace(done, amount_mm=amount))
-        history.append(Stage(done.alteration, amount, pattern_measures(pattern)))
+        history.append(Stage(done.alteration, amount, _trued_measures(pattern)))
     followed = base.garment.followed if base.garment is not None else None
     if followed is None:
         return pattern, history
@@ -114,7 +119,7 @@ def _earlier(base: RuleBase, findings: Findings, pattern: Pattern, warnings: lis
         fall, stage = max(falls, key=lambda pair: pair[0])
         if fall >= MOVED_MM:
             title = base.alterations[stage.name].title
-            by = format_length(fall, findings.units)
+            by = format_reading(fall, findings.units)
             warnings.append(f"Of the earlier rounds it was '{title}' that {followed.nearer}, by {by}.")
     return pattern, history
 
@@ -142,7 +147,7 @@ def _solved(
         (reached,) = measured(carry_out(pattern, alteration, most).pattern, [target])
         warnings.append(
             f"{rule.title}: the most of one round, {format_length(most, units)}, brings {target.measure} to"
-            f" {format_length(reached, units)} on this pattern, not to {format_length(target.amount, units)}; the rest waits."
+            f" {format_reading(reached, units)} on this pattern, not to {format_length(target.amount, units)}; the rest waits."
         )
         return most
     if amount == 0.0:
@@ -165,8 +170,9 @@ def broken(base: RuleBase, before: Mapping[str, float], after: Mapping[str, floa
         else:
             worse = now < min(wanted * (watch.of_block or 1.0), was - MOVED_MM)
         if worse:
-            amounts = {"now": now, "wanted": wanted, "short": wanted - now}
-            messages.append(watch.told.format(**{k: format_length(mm, findings.units) for k, mm in amounts.items()}))
+            read = {"now": now, "short": wanted - now}
+            texts = {name: format_reading(mm, findings.units) for name, mm in read.items()}
+            messages.append(watch.told.format(wanted=format_length(wanted, findings.units), **texts))
     return messages
 
 
@@ -196,9 +202,9 @@ def measure_moved(base: RuleBase, pattern: Pattern, done: Iterable[Done]) -> dic
 
 def changes_on(pattern: Pattern, done: Iterable[Done]) -> dict[str, float]:
     """How many mm alterations, made one after another, change each measure of a pattern; those that cannot be made are skipped."""
-    before = pattern_measures(pattern)
+    before = _trued_measures(pattern)
     for item in done:
         with suppress(ProblemsFoundError):
             pattern = done_on(pattern, item)
-    after = pattern_measures(pattern)
+    after = _trued_measures(pattern)
     return {name: after[name] - before[name] for name in before if name in after}

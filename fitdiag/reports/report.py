@@ -98,7 +98,7 @@ def make_report(
         *(() if steps else (reasoning,)),
         writer.plan(plan),
         writer.closings(plan),
-        writer.on_pattern(on_pattern) if on_pattern is not None else None,
+        writer.on_pattern(on_pattern, plan) if on_pattern is not None else None,
         writer.on_cloth(simulated) if simulated is not None else None,
         writer.leave_alone(plan),
         section("Later, if still needed", Items("", tuple(map(writer.named, plan.later)))),
@@ -218,15 +218,15 @@ class _Writer:
         head = f"{item.rank}. {item.title}: {item.amount.text}{' (only if needed)' if item.only_if else ''}"
         return section(head, *parts, Items("Check at the next try-on", rule.check_next))
 
-    def on_pattern(self, found: Effects) -> Section:
+    def on_pattern(self, found: Effects, plan: Plan) -> Section:
         """The measures that change: before, after each step and at the end; amounts solved on the pattern; warnings."""
-        units = self.known.units
         return section(
             "On the pattern",
             f"The pattern is {found.grade}." if found.grade else "",
             *(
-                f"Solved on this pattern: {lower_first(self.base.alterations[name].title)}, {format_given(mm, units)}."
-                for name, mm in found.solved.items()
+                self._solved(item, found.solved[item.alteration])
+                for item in plan.recommendations
+                if item.alteration in found.solved
             ),
             *(
                 Items(f"{title}: measures that move", tuple(self.moved(stages, name) for name in moving(stages)))
@@ -235,6 +235,14 @@ class _Writer:
             Items("Warnings", found.warnings),
             empty="No measure of the pattern moves.",
         )
+
+    def _solved(self, item: Recommendation, mm: float) -> str:
+        """The amount of an alteration that was solved on the pattern, and where it is not that of the list."""
+        amount = format_given(mm, self.known.units)
+        text = f"Solved on this pattern: {lower_first(self.base.alterations[item.alteration].title)}, {amount}."
+        if amount == item.amount.text:
+            return text
+        return f"{text} The measures below are with that; the list has {item.amount.text}, from what was seen."
 
     def on_cloth(self, found: Simulation) -> Section:
         """What simulated cloth warns of, and on which body."""

@@ -202,7 +202,7 @@ def _recommendation_data(base: RuleBase, item: Recommendation) -> dict[str, Any]
     rule, amount = base.alterations[item.alteration], item.amount
     return {
         **_picked(item, "rank", "alteration", "title"), "amount_mm": round(amount.signed_mm, 3),
-        "amount_error_mm": None if amount.error_mm is None else round(amount.error_mm, 3),
+        "amount_error_mm": _figure(amount.error_mm),
         "amount_told_by": list(amount.rests_on),
         **({"left_mm": amount.left_mm, "right_mm": amount.right_mm} if amount.left_mm is not None else {}),
         **({"gives_back": amount.gives_back.alteration} if amount.gives_back is not None else {}),
@@ -223,6 +223,11 @@ def _rounded(lengths: Mapping[str, float]) -> dict[str, float]:
     return {name: round(value, 3) for name, value in lengths.items()}
 
 
+def _figure(mm: float | None) -> float | None:
+    """A length in mm without the noise of arithmetic in inches, so that it can be typed again."""
+    return None if mm is None else round(mm, 3)
+
+
 def _extent_data(extent: CauseExtent | None) -> dict[str, Any]:
     """The extent of a cause, if readings give one."""
     if extent is None:
@@ -239,7 +244,7 @@ def effects_data(found: Effects) -> dict[str, Any]:
 
     def rows(stages: tuple[Stage, ...]) -> list[dict[str, Any]]:
         return [
-            {"after": stage.name, "amount_mm": stage.amount, "measures_mm": _rounded(stage.measures)}
+            {"after": stage.name, "amount_mm": _figure(stage.amount), "measures_mm": _rounded(stage.measures)}
             for stage in stages
         ]
 
@@ -259,7 +264,7 @@ def simulation_data(found: Simulation) -> dict[str, Any]:
         "block": _rounded(found.block),
         "stages": [
             {
-                "after": stage.alteration, "amount_mm": stage.amount, "readings": _rounded(stage.readings),
+                "after": stage.alteration, "amount_mm": _figure(stage.amount), "readings": _rounded(stage.readings),
                 "two_dressings_differ": _rounded(stage.apart), "told": list(stage.changes),
             }
             for stage in found.stages
