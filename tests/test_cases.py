@@ -32,6 +32,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.reading import file_text
 from fitdiag.knowledge.strict_yaml import parse_yaml
 from fitdiag.problems import ProblemsFoundError
+from fitdiag.problems import command as command_line
 from fitdiag.sessions import case as store
 from fitdiag.sessions.case import (
     add_round,
@@ -41,6 +42,7 @@ from fitdiag.sessions.case import (
     new_case,
     open_case,
     save_case,
+    told_apart,
     update_round,
 )
 from fitdiag.sessions.case_export import LEFT_OUT, contents, delete_case, delete_photos, export_case
@@ -331,6 +333,30 @@ def test_a_case_is_found_by_its_name_or_its_folder(tmp_path: Path, monkeypatch: 
     assert case.folder == find_case(Path("cases"), name)
 
 
+def test_a_case_renamed_in_its_file_is_found_by_its_new_name(cases: Path) -> None:
+    """The name in the file counts, also in a folder called otherwise, and the list names that folder."""
+    before = begin(cases, "the stilt walker")
+    renamed = save_case(before, replace(before, name="The Rope-Dancer"))
+    assert before.folder == find_case(cases, "the rope dancer") == find_case(cases, "the-stilt-walker")
+    assert told_apart(renamed) == "The Rope-Dancer (folder the-stilt-walker)"
+    assert any(told_apart(renamed) in line for line in list_lines(list_cases(cases), DAY))
+    assert told_apart(begin(cases, "the usher")) == "the usher"
+
+
+def test_a_folder_called_like_another_case_is_not_opened_for_it(cases: Path) -> None:
+    """One case was renamed, another lies in a folder of its own and is called as the first was: the message names both."""
+    first = begin(cases, "the stilt walker")
+    save_case(first, replace(first, name="the rope-dancer"))
+    other = begin(cases, "the copy")
+    save_case(other, replace(other, name="the stilt walker"))
+    with pytest.raises(
+        ProblemsFoundError, match=r"'the-copy' \(the stilt walker\) or 'the-stilt-walker' \(the rope-dancer\)"
+    ):
+        find_case(cases, "the stilt walker")
+    assert first.folder == find_case(cases, "the-stilt-walker")
+    assert other.folder == find_case(cases, "the-copy")
+
+
 def test_a_part_of_a_name_is_answered_with_the_whole(cases: Path) -> None:
     """Half a name opens nothing, but the message says which case it may be."""
     begin(cases, "the stilt walker, black trousers")
@@ -416,6 +442,7 @@ def many(cases: Path) -> Path:
 def test_monday_shows_what_to_do(many: Path) -> None:
     """The fitter's turn first, in it the longest wait, with what was advised last, then the photos to think of."""
     monday = DAY + timedelta(days=14)
+    removed = command_line("fitdiag", "case", "delete", "the-prompter", "--in", many) + " --photos"
     assert [
         "YOUR TURN (2)",
         "  the first fiddle, round 1 (11 days): read the form of 2026-11-05",
@@ -427,7 +454,7 @@ def test_monday_shows_what_to_do(many: Path) -> None:
         "    advised: tuck across back hip 3/4 in",
         "",
         "PHOTOS (3)",
-        "  the prompter: photos kept until 2026-11-12: OVERDUE by 4 days; fitdiag case delete the-prompter --photos",
+        f"  the prompter: photos kept until 2026-11-12: OVERDUE by 4 days; {removed}",
         "  the lamplighter: photos kept until 2026-11-22: 6 days left",
         "  the first fiddle: photos kept until 2026-12-01: 15 days left",
         "",

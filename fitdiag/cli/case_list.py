@@ -100,8 +100,10 @@ def list_lines(found: CaseList, today: date, *, everything: bool = False) -> lis
 
 
 def _row_lines(case: Case, today: date) -> list[str]:
+    from fitdiag.sessions.case import told_apart
+
     number = case.last_round.number if case.last_round else 0
-    name = f"  {case.name}{f', round {number}' if number else ''}"
+    name = f"  {told_apart(case)}{f', round {number}' if number else ''}"
     if case.closed:
         return [f"{name}: {case.closed.outcome}, {case.closed.day}"]
     days, next_thing, (advised, advised_in) = _days(case, today), to_do(case), last_advised(case)
@@ -115,7 +117,7 @@ def _reminders(cases: Iterable[Case], today: date) -> list[str]:
     due = ((until, case) for case in cases if (until := _keep_until(case)) and (until - today).days <= _SOON_DAYS)
     lines = []
     for until, case in sorted(due, key=lambda one: (one[0], one[1].name)):
-        left, remove = (until - today).days, f"{command('fitdiag', 'case', 'delete', case.folder.name)} --photos"
+        left, remove = (until - today).days, f"{case_command('case', 'delete', case.folder)} --photos"
         text = f"{counted(left, 'day')} left" if left >= 0 else f"OVERDUE by {counted(-left, 'day')}; {remove}"
         lines.append(f"  {case.name}: photos kept until {until}: {text}")
     return lines

@@ -54,7 +54,9 @@ def start() -> list[list[str]]:
 
 
 def _menu(open_cases: list[Case], last: Path | None) -> list[Line]:
-    cases = [Line(f"{number}  go on with {case.name}", "item") for number, case in enumerate(open_cases, 1)]
+    from fitdiag.sessions.case import told_apart
+
+    cases = [Line(f"{number}  go on with {told_apart(case)}", "item") for number, case in enumerate(open_cases, 1)]
     cases += [Line(f"{_AGAIN}  go on with the last quick fitting, {one_line(last.stem, 40)}", "item")] if last else []
     keys = [Line(f"{key}  {text}", "item") for key, text in KEYS.items()]
     return [Line("What now? One key, then Enter.", "ask"), *cases, *keys]

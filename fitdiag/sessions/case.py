@@ -73,7 +73,10 @@ def folder_name(name: str) -> str:
 
 
 def find_case(parent: Path, name: str) -> Path:
-    """Find a case's folder by the fitter's name, by folder name, or by a path in `parent`. Raises ProblemsFoundError."""
+    """Find a case's folder by folder name, by a path in `parent`, or by the fitter's name, which `case.yaml` may have changed.
+
+    Raises ProblemsFoundError, also where the folder of one case is called like another case.
+    """
     given = name.rstrip("/\\")
     if given and Path(given).parent == parent and Path(given).name not in ("", "..") and "\0" not in given:
         given = Path(given).name
@@ -81,17 +84,50 @@ def find_case(parent: Path, name: str) -> Path:
     wanted = [given] if plain else []
     with suppress(ProblemsFoundError):
         wanted.append(folder_name(given))
-    for folder in wanted:
-        if len(folder.encode(errors="replace")) < 250 and os.path.lexists(parent / folder / CASE_FILE):
-            return parent / folder
+    short = (folder for folder in wanted if len(folder.encode(errors="replace")) < 250)
+    found = next((folder for folder in short if os.path.lexists(parent / folder / CASE_FILE)), None)
+    if found is not None and (found == given or _leads_to(given, _name_in(parent / found))):
+        return parent / found
     known: list[str] = []
     with suppress(OSError, ValueError):
         known = sorted(entry.name for entry in os.scandir(parent) if (Path(entry.path) / CASE_FILE).exists())
+    meant = [folder for folder in known if folder == found or _leads_to(given, _name_in(parent / folder))]
+    if len(meant) == 1:
+        return parent / meant[0]
+    if meant:
+        folders = " or ".join(
+            f"'{one_line(folder, 60)}' ({one_line(_name_in(parent / folder), 60)})" for folder in meant
+        )
+        message = f"'{one_line(name, 60)}' may be more than one case"
+        raise stop("several-cases", message, where=parent, hint=f"name its folder: {folders}")
     part = wanted[-1] if wanted else ""
     holding = [folder for folder in known if part and part in folder]
     hint = f"did you mean '{holding[0]}'?" if len(holding) == 1 else Hints().near(part, known)
     hint = hint or "`fitdiag case list` shows them all"
     raise stop("no-case", f"there is no case '{one_line(name, 60)}' here", where=parent, hint=hint)
+
+
+def _name_in(folder: Path) -> str:
+    """The fitter's name in a case's file; empty if it cannot be read."""
+    with suppress(ProblemsFoundError):
+        refuse_link(folder / CASE_FILE)
+        return case_in(read_yaml(folder / CASE_FILE, LARGEST, "case"), folder).name
+    return ""
+
+
+def _leads_to(given: str, called: str) -> bool:
+    """Whether a typed name is that of a case, but for capitals, accents and punctuation."""
+    with suppress(ProblemsFoundError):
+        return bool(called) and folder_name(given) == folder_name(called)
+    return False
+
+
+def told_apart(case: Case) -> str:
+    """The fitter's name for a case, and its folder where the name alone does not lead there."""
+    with suppress(ProblemsFoundError):
+        if folder_name(case.name) == case.folder.name:
+            return case.name
+    return f"{case.name} (folder {case.folder.name})"
 
 
 # -- reading -----------------------------------------------------------------------------------------------------------
