@@ -177,6 +177,15 @@ def read_off(mm: float, units: Units) -> float:
     return math.copysign(math.floor(abs(mm) / step + 0.5 + 1e-9) * step, mm) if units == "in" else round(mm, 0)
 
 
+def format_error(mm: float, units: Units) -> str:
+    """Format one standard deviation of a reading, never below the smallest step that a reading is printed with.
+
+    >>> format_error(0.2, "in"), format_error(0.2, "cm"), format_error(4.0, "cm")
+    ('1/8 in', '0.1 cm', '0.4 cm')
+    """
+    return format_reading(max(mm, STEP_MM["in"] / 2 if units == "in" else 0.5), units)
+
+
 def format_length(mm: float, units: Units) -> str:
     """Format a length as on a tape: `3/4 in`, `1 1/8 in`, `2 cm`, `1.25 cm`. Rounds to the tape's step.
 

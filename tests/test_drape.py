@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import sys
 from dataclasses import replace
@@ -36,10 +37,11 @@ from fitdiag.pattern.piece import Pattern, length, points
 from fitdiag.photos.camera import Camera
 from fitdiag.photos.overlay import COLOURS, placed
 from fitdiag.planning.explain import nudge
-from fitdiag.planning.muslins import changes, cloth_of, wearer_of
+from fitdiag.planning.muslins import changes, cloth_of, error_text, reading_text, wearer_of
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.case import add_round, open_case, update_round
 from fitdiag.sessions.rounds import nudged
+from fitdiag.units import Units
 
 CALICO = Cloth()
 NOWHERE: Any = SimpleNamespace(  # a body that touches nothing
@@ -347,6 +349,17 @@ def test_changes_are_told_in_words() -> None:
         "the hip line dips at centre back: 1 1/8 in before, 1/4 in after",
         "the pull over the seat: grows to twice, look there",
     )
+
+
+@pytest.mark.parametrize("units", ["in", "cm"])
+@pytest.mark.parametrize("name", READINGS)
+def test_no_reading_is_said_to_be_exact(name: str, units: Units) -> None:
+    """Two dressings that agree to the last digit still print the smallest step that could be seen."""
+    for apart in (0.0, 1e-6, 0.4):
+        assert re.search("[1-9]", error_text(name, apart, units))
+    assert {"1 degree", "-1 degree", "0 degrees", "2 degrees"} == {
+        reading_text("v-centre-back", degrees, units) for degrees in (1.2, -0.8, -0.3, 0.2, 1.7)
+    }
 
 
 def test_the_command_drapes_draws_and_tells(

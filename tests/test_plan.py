@@ -542,7 +542,7 @@ def test_the_second_dimension_comes_from_its_own_cause(tmp_path: Path) -> None:
             "the drop at the centre, judged strong, so counted as about 1.5 cm",
         ),
         (Finding("lines-dip", "yes", 12.0), "the drop at the centre (1.2 cm)"),
-        (Finding("lines-dip", "yes", 12.0, 2.6), "the drop at the centre (1.2 cm ± 0.25 cm)"),
+        (Finding("lines-dip", "yes", 12.0, 2.6), "the drop at the centre (1.2 cm ± 0.3 cm)"),
         (
             Finding("lines-dip", "yes", 14.0, left_mm=12.0, right_mm=14.0),
             "the drop at the centre (left 1.2 cm, right 1.4 cm)",

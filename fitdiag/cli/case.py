@@ -25,7 +25,7 @@ from fitdiag.sessions.case_files import LONGEST_NOTE, ROUND_FILE, Case, Closed, 
 from fitdiag.sessions.case_list import CASE_FILE, sweep_case
 from fitdiag.sessions.round_log import RoundLog, make_files, round_text_in_log, settle
 from fitdiag.sessions.rounds import take_over_nudges
-from fitdiag.units import format_reading
+from fitdiag.units import format_error, format_reading
 
 
 def new(
@@ -154,7 +154,7 @@ def _round_lines(one: Round, case: Case, base: RuleBase) -> list[str]:
         named = (("before", values.before), ("expected", values.expected), ("now", values.observed))
         parts = [f"{name} {format_reading(mm, case.units)}" for name, mm in named if mm is not None]
         text = ", ".join([*parts, *(["now not seen any more"] if values.gone else [])])
-        error = f" (give or take {format_reading(values.error, case.units)})" if values.error else ""
+        error = f" (give or take {format_error(values.error, case.units)})" if values.error else ""
         lines.append(f"  {lower_first(base.title(symptom))}: {text or 'not measured'}{error}")
     return lines
 

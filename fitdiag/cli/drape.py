@@ -26,7 +26,16 @@ from fitdiag.pattern.piece import Pattern
 from fitdiag.photos.measure import measure_all
 from fitdiag.photos.overlay import laid_over
 from fitdiag.planning.explain import Drawn, nearness, nearness_lines
-from fitdiag.planning.muslins import Wearer, body_lines, changes, cloth_of, reading_text, simulate, wearer_of
+from fitdiag.planning.muslins import (
+    Wearer,
+    body_lines,
+    changes,
+    cloth_of,
+    error_text,
+    reading_text,
+    simulate,
+    wearer_of,
+)
 from fitdiag.planning.stages import HONEST, Simulation
 from fitdiag.problems import ProblemsFoundError, one_line, stop
 from fitdiag.reports.muslin_sheet import png_of
@@ -197,7 +206,7 @@ def _say(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str, units
         for name, reading in READINGS.items():
             if all(name in one for one in readings):
                 amounts = [reading_text(name, one[name], units) for one in readings]
-                error = f", give or take {reading_text(name, apart.get(name, 0.0), units)}" if apart is not None else ""
+                error = f", give or take {error_text(name, apart.get(name, 0.0), units)}" if apart is not None else ""
                 shown = " before, ".join(amounts) + (" after" if len(amounts) > 1 else "") + error
                 say(f"  {reading.words[0].upper()}{reading.words[1:]}: {shown}")
     if apart is not None:

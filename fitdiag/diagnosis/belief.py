@@ -17,7 +17,7 @@ from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Done, Finding, Finding
 from fitdiag.knowledge.model import Cause, RuleBase, Seen, Symptom
 from fitdiag.knowledge.order import once
 from fitdiag.problems import stop
-from fitdiag.units import Units, format_given, format_length, format_reading
+from fitdiag.units import Units, format_error, format_given, format_reading
 
 FIRMNESS = ((10.0, "very strongly"), (4.0, "strongly"), (1.8, "clearly"), (1.15, "slightly"))
 NAMED = 0.8  # chance that a fitter asked "is that all?" has named a visible sign; a fitter's judgement
@@ -321,7 +321,7 @@ def finding_text(base: RuleBase, finding: Finding, findings: Findings) -> str:
         if finding.left_mm is not None and finding.right_mm is not None:
             left, right = (format_reading(mm, findings.units) for mm in (finding.left_mm, finding.right_mm))
             text = f"left {left}, right {right}" if left != right else text
-        extra.append(f"{text} ± {format_length(finding.error_mm, findings.units)}" if finding.error_mm else text)
+        extra.append(f"{text} ± {format_error(finding.error_mm, findings.units)}" if finding.error_mm else text)
     if finding.severity:
         extra.append(finding.severity)
     if finding.side in ("left", "right"):

@@ -21,7 +21,7 @@ from fitdiag.photos.setting import setting
 from fitdiag.photos.strip import Array
 from fitdiag.photos.trousers import MAIN
 from fitdiag.problems import stop
-from fitdiag.units import Units, format_reading
+from fitdiag.units import Units, format_error, format_reading
 
 Font = ImageFont.FreeTypeFont | ImageFont.ImageFont
 # Line name to its pieces, (n, 3) in mm: x to the wearer's right, y forward, z up
@@ -198,4 +198,4 @@ def give_or_take(error: float, unit: str, units: Units) -> str:
     """Format one standard deviation, never below the smallest printed step."""
     if unit == "deg":
         return f"{max(error, 0.1):.1f}"
-    return format_reading(max(error, 1.6 if units == "in" else 0.5), units)
+    return format_error(error, units)

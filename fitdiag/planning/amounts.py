@@ -20,6 +20,7 @@ from fitdiag.units import (
     FINE_STEP_MM,
     STEP_MM,
     Units,
+    format_error,
     format_given,
     format_length,
     format_reading,
@@ -314,7 +315,7 @@ class Amounts:
         if finding.left_mm is not None and finding.right_mm is not None:
             sides = (format_reading(finding.left_mm, self.units), format_reading(finding.right_mm, self.units))
             return f"{measure.what} (left {sides[0]}, right {sides[1]})"
-        error = f" ± {format_length(finding.error_mm, self.units)}" if finding.error_mm else ""
+        error = f" ± {format_error(finding.error_mm, self.units)}" if finding.error_mm else ""
         return f"{measure.what} ({format_reading(finding.amount_mm, self.units)}{error})"
 
     def _other_kind(self, alteration: Alteration, amount: PlannedAmount, causes: tuple[str, ...]) -> str:

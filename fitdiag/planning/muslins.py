@@ -24,7 +24,15 @@ from fitdiag.planning.effects import as_planned
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.planning.stages import Shown, Simulation
 from fitdiag.problems import ProblemsFoundError, one_line, stop
-from fitdiag.units import InvalidLengthError, Units, format_length, format_reading, parse_length, round_length
+from fitdiag.units import (
+    InvalidLengthError,
+    Units,
+    format_error,
+    format_length,
+    format_reading,
+    parse_length,
+    round_length,
+)
 
 CALICO = "calico-medium"
 PULL_N_M = 100.0  # the pull at which the rules give stretch
@@ -33,6 +41,7 @@ CHANGED = 0.25  # for pulls and pressures also this share of the earlier value
 LINE_OFF_MM = 6.0  # a line this far off the block's is seen by a fitter; common practice, no source
 PULLS_N_M, PULLS_TIMES = 45.0, 1.7  # a seat pull this strong, and this many times the block's, draws into the cleft
 _MOST_LINES = 5
+_LEAST = {"degrees": 1.0, "N": 0.01, "N/m": 0.01, "%": 0.01}  # by unit: the smallest step printed
 _TIMES = (  # up to this factor: words for growing, for falling
     (1.4, "a little", "a little"), (1.75, "by half", "by a third"), (2.5, "to twice", "to half"),
     (3.5, "to three times", "to a third"), (inf, "to many times", "to a fraction"),
@@ -211,8 +220,15 @@ def reading_text(name: str, value: float, units: Units) -> str:
         shown = format_reading(abs(value), units)
         return f"-{shown}" if value < 0 and shown not in ("0 in", "0 cm") else shown
     if unit == "degrees":
-        return f"{value + 0.0:.0f} degrees".replace("-0 ", "0 ")
+        whole = round(value)
+        return f"{whole} degree{'' if abs(whole) == 1 else 's'}"
     return f"{value:.2f} {unit}" if abs(value) < 10 else f"{value:.0f} {unit}"
+
+
+def error_text(name: str, value: float, units: Units) -> str:
+    """How far a reading may be off, with its unit, never below the smallest step that a reading is printed with."""
+    unit = READINGS[name].unit
+    return format_error(value, units) if unit == "mm" else reading_text(name, max(value, _LEAST[unit]), units)
 
 
 def _warned(

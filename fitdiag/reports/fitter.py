@@ -27,7 +27,7 @@ from fitdiag.reports.signs import captions, drawn_symptoms, figure
 from fitdiag.sessions.case_files import Advised, Round
 from fitdiag.sessions.state import Conclusion
 from fitdiag.templates import render
-from fitdiag.units import MM_PER_INCH, Units, day_words, format_length, format_reading
+from fitdiag.units import MM_PER_INCH, Units, day_words, format_error, format_length, format_reading
 
 ORIGINS: Mapping[Origin, str] = {
     "asked": "asked", "volunteered": "unasked", "file": "findings file", "form": "the client's form", "photo": "photo",
@@ -83,7 +83,7 @@ def _error(base: RuleBase, finding: Finding, units: Units) -> str:
     if finding.amount_mm is None or measure is None:
         return "-"
     give = f"fitter ± {format_length(measure.give_mm, units)}"
-    return whole_amounts(f"± {format_length(finding.error_mm, units)}; {give}" if finding.error_mm else give)
+    return whole_amounts(f"± {format_error(finding.error_mm, units)}; {give}" if finding.error_mm else give)
 
 
 def _origin(base: RuleBase, finding: Finding) -> str:
@@ -253,7 +253,7 @@ def value_text(reading: Reading | None, units: Units) -> str:
     if reading is None:
         return "-"
     mm, error = reading
-    return format_reading(mm, units) + (f" ± {format_length(error, units)}" if error else "")
+    return format_reading(mm, units) + (f" ± {format_error(error, units)}" if error else "")
 
 
 # ------------------------------------------------------------------------------------------------------- the chart

@@ -34,7 +34,7 @@ from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import RoundLog
 from fitdiag.sessions.state import Conclusion, answer_event, conclude, events_of, offered_event
-from fitdiag.units import InvalidLengthError, Units, format_length, format_reading, parse_length
+from fitdiag.units import InvalidLengthError, Units, format_error, format_length, format_reading, parse_length
 
 PATTERN_SHARE = 0.3  # share of a change on paper by which cloth may differ; a fitter's judgement
 SAME_MM = 0.5  # amounts that differ by less are the same
@@ -154,7 +154,7 @@ def compared(base: RuleBase, outcomes: Mapping[str, Outcome], units: Units) -> I
         name, error = lower_first(base.title(symptom)), outcome.error or ERROR_MM
         was = f"{format_reading(outcome.before, units)} before" if outcome.before is not None else "not measured before"
         text = f"{name}: {was}, expected about {format_reading(max(outcome.expected, 0.0), units)}"
-        text += f" (give or take {format_length(error, units)})"
+        text += f" (give or take {format_error(error, units)})"
         if outcome.observed is None:
             yield f"{text}, now not seen any more"
             continue
