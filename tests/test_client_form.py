@@ -25,6 +25,7 @@ from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.form import BEGIN, FEELS, LARGEST, LONGEST_WORDS, SCHEMA, Form, client_form, read_form
 from fitdiag.reports.sheet import Heading
 from fitdiag.reports.signs import drawn_symptoms
+from fitdiag.sessions.case_files import Advised
 from fitdiag.units import format_length
 
 pytestmark = pytest.mark.xdist_group("browser")
@@ -44,7 +45,7 @@ def page_of(base: RuleBase, folder: Path, **changes: Any) -> str:
     wishes |= changes
     questions, drawn = wishes.pop("questions", QUESTIONS), wishes.pop("drawn", {})
     heading = Heading(*(wishes.pop(key) for key in ("units", "client", "round_number")), DAY)
-    wishes["advised"] = [(name, mm, drawn.get(name, ())) for name, mm in wishes["advised"]]
+    wishes["advised"] = [((Advised(name, mm),), drawn.get(name, ())) for name, mm in wishes["advised"]]
     path = folder / "form.html"
     path.write_text(client_form(base, questions, heading, **wishes), encoding="utf-8")
     return path.as_uri()
@@ -501,7 +502,7 @@ def test_other_questions_find_no_answers_kept_on_the_device(base: RuleBase) -> N
 
     def kept(*questions: str) -> str:
         page = client_form(
-            base, questions, Heading("in", "", 2, DAY), [(*item, ()) for item in ADVISED], token="lamp-1"
+            base, questions, Heading("in", "", 2, DAY), [((Advised(*item),), ()) for item in ADVISED], token="lamp-1"
         )
         (found,) = re.findall(r'data-kept="([0-9a-f]{8})"', page)
         return str(found)

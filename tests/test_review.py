@@ -22,18 +22,11 @@ from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.form import SCHEMA
+from fitdiag.sessions.carried import changed_in_all, reported_done
 from fitdiag.sessions.case import open_case
 from fitdiag.sessions.case_files import Advised, Carried, Case, Outcome, Round
 from fitdiag.sessions.log import read_log
-from fitdiag.sessions.rounds import (
-    changed_in_all,
-    compared,
-    expected_outcomes,
-    observed_outcomes,
-    remarks,
-    reported_done,
-    worse,
-)
+from fitdiag.sessions.rounds import compared, expected_outcomes, observed_outcomes, remarks, worse
 from fitdiag.sessions.state import fold
 
 pytestmark = pytest.mark.usefixtures("hurried_documents")
@@ -290,11 +283,11 @@ def test_what_was_done_may_be_told_with_its_side(base: RuleBase) -> None:
         "raise-one-hip=1 cm",
         "scoop-back-curve=1cm both sides",
     ):
-        ((name, done),) = reported_done(base, one, [text], (), "in").items()
+        ((name, (done,)),) = reported_done(base, one, [text], (), "in").items()
         assert (name, done.amount_mm, done.done) == (text.partition("=")[0], 10.0, True)
         assert (done.side or "both") == ("left" if name == "raise-one-hip" else "both")
     for text, side in (("raise-one-hip=1 cm right", "right"), ("scoop-back-curve=1cm, left", "left")):
-        ((_, done),) = reported_done(base, one, [text], (), "in").items()
+        ((_, (done,)),) = reported_done(base, one, [text], (), "in").items()
         assert (done.amount_mm, done.side) == (10.0, side)
 
 
@@ -308,7 +301,7 @@ def test_what_was_done_may_be_told_with_its_way(base: RuleBase) -> None:
         ("-1 cm", True),
         ("Shorter 1 cm", True),
     ):
-        (done,) = reported_done(base, one, [f"change-leg-length={text}"], (), "cm").values()
+        ((done,),) = reported_done(base, one, [f"change-leg-length={text}"], (), "cm").values()
         assert (done.less or False, done.side) == (less, "left")
     with pytest.raises(ProblemsFoundError):
         reported_done(base, one, ["add-back-width=-1 cm"], (), "cm")
@@ -795,7 +788,7 @@ def test_what_was_done_is_asked_back(shell: Shell, decided: Callable[..., str], 
     child.expect("\n> ")
     child.sendeof()
     child.expect(pexpect.EOF)
-    assert "'perhaps' is not a length" in shown
+    assert "'perhaps' is neither yes, no nor an amount" in shown
     assert 1 == " ".join(shown.split()).count("6 in is more than four times the")
     done = open_case(tmp_path / "cases" / "the-usher").rounds[0].done
     assert [12.7, None, None] == [item.amount_mm for item in done]

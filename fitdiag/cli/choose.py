@@ -7,54 +7,54 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from fitdiag.cli.screen import LEAVING, Leave, Screen, says_yes
-from fitdiag.diagnosis.belief import done_text
+from fitdiag.diagnosis.belief import lower_first
 from fitdiag.interview.telling import Line
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.knowledge.said import agreed
+from fitdiag.knowledge.said import Said, agreed
 from fitdiag.planning.plan import Recommendation
 from fitdiag.plausible import FAR, doubt_of_alteration
+from fitdiag.problems import one_line
 from fitdiag.reports.report import SIDE_WORDS
+from fitdiag.sessions.carried import amounts_of, as_told, read_done, told_amounts
 from fitdiag.sessions.case_files import Advised, Carried
-from fitdiag.sessions.rounds import SAME_MM, Choice, carried_as, without_side, without_way
+from fitdiag.sessions.rounds import SAME_MM, Choice
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
 
 _NONE = ("n", "no", "none", "nothing")
 
 
-def read_amount(screen: Screen, base: RuleBase, alteration: str, typed: str, units: Units) -> float | None:
-    """Parse a typed amount into mm, querying an implausibly large one. None, with the reason shown, if it is not one."""
-    try:
-        mm = parse_length(typed, units).mm
-    except InvalidLengthError as error:
-        screen.show([Line(f"{error}.")])
-        return None
-    rule = base.alterations.get(alteration)
-    doubt = doubt_of_alteration(mm, rule.most_a_round.amount_mm, units) if rule is not None else ""
-    return mm if not doubt or says_yes(screen, f"{doubt}. Is it meant so?", "1 yes  2 no, ask again") else None
+def ask_done(screen: Screen, base: RuleBase, items: Sequence[Advised], units: Units) -> tuple[Carried, ...]:
+    """Ask whether an advised alteration was done, and by how much; `items`: its entries, one for each side that differs."""
+    name = items[0].alteration
 
-
-def ask_done(screen: Screen, base: RuleBase, item: Advised, units: Units) -> Carried:
-    """Ask whether an advised alteration was done, and by how much."""
-
-    def meaning(typed: str) -> Carried | None:
+    def meaning(typed: str) -> tuple[Carried, ...] | None:
         if (done := agreed(typed)) is not None:
-            return carried_as(item) if done else Carried(item.alteration, None, done=False)
-        amount, side = without_side(typed)
-        rule, less = base.alterations.get(item.alteration), None
-        if rule is not None:
-            amount, less = without_way(rule, amount)
-        mm = read_amount(screen, base, item.alteration, amount, units)
-        if mm is None:
+            return as_told(items, Said("yes" if done else "no"))
+        read = read_done(base.alterations.get(name), typed, units)
+        if read is None:
+            screen.show([Line(f"'{one_line(typed, 30)}' is neither yes, no nor an amount.")])
             return None
-        return carried_as(item, mm, side, less) if mm > 0 else Carried(item.alteration, None, done=False)
+        return (
+            as_told(items, *read)
+            if all(_is_meant(screen, base, name, mm, units) for mm in amounts_of(read[0]))
+            else None
+        )
 
+    amounts = told_amounts(base, items, units)
     question = [
-        Line(f"Advised: {done_text(base, item.as_done(), units)}. Was it done?", "ask"),
+        Line(f"Advised: {lower_first(base.title(name))}{f', {amounts}' if amounts else ''}. Was it done?", "ask"),
         Line("1 yes  2 no", "item"),
         Line(f"Or the amount that was really done, like {_example(units)}.", "hint"),
     ]
     return screen.ask(question, meaning, "")
+
+
+def _is_meant(screen: Screen, base: RuleBase, alteration: str, mm: float, units: Units) -> bool:
+    """Whether an amount is plausible, or is meant although it is not."""
+    rule = base.alterations.get(alteration)
+    doubt = doubt_of_alteration(mm, rule.most_a_round.amount_mm, units) if rule is not None else ""
+    return not doubt or says_yes(screen, f"{doubt}. Is it meant so?", "1 yes  2 no, ask again")
 
 
 def choose(
@@ -107,9 +107,15 @@ def _changed(screen: Screen, choice: Choice, typed: str) -> Choice:
 
 def _amount(screen: Screen, choice: Choice, alteration: str, typed: str) -> float | None:
     """Parse the fitter's own amount in mm; None, with the reason shown, if it is not one."""
-    mm = read_amount(screen, choice.base, alteration, typed, choice.units)
+    try:
+        mm = parse_length(typed, choice.units).mm
+    except InvalidLengthError as error:
+        screen.show([Line(f"{error}.")])
+        return None
     if not mm:
-        screen.show([Line("To skip it, leave it out, like: without 1.")] if mm == 0 else [])
+        screen.show([Line("To skip it, leave it out, like: without 1.")])
+        return None
+    if not _is_meant(screen, choice.base, alteration, mm, choice.units):
         return None
     most = choice.base.alterations[alteration].most_a_round.amount_mm
     if most + SAME_MM < mm <= FAR * most:

@@ -15,16 +15,17 @@ from fitdiag.cli.lists import effects_of, pattern_in
 from fitdiag.cli.output import say
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.files import digest, make_folder, read_bytes, refusals, refuse_utf16, remove_file, write_all
-from fitdiag.knowledge.findings import Finding, Findings
+from fitdiag.knowledge.findings import LEFT_RIGHT, Finding, Findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.stages import Simulation
 from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import WRITERS, as_json
+from fitdiag.sessions.carried import advised_as
 from fitdiag.sessions.case_files import Case, Round
 from fitdiag.sessions.log import ABOUT_FILES, Event
 from fitdiag.sessions.round_log import RoundLog, advised_list, append
-from fitdiag.sessions.rounds import advised_as, choice_of, nudged
+from fitdiag.sessions.rounds import choice_of, nudged
 from fitdiag.sessions.state import Conclusion, conclude, offered_event
 from fitdiag.units import Units
 
@@ -85,7 +86,7 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
         pages |= dict(zip(CARDS, shown, strict=True))
     pages |= {f"list{ending}": WRITERS[ending](report) for ending in (".md", ".csv", ".json")}
     listed = zip(conclusion.plan.recommendations, sheet.changes, strict=True)
-    asked = [(item.alteration, item.amount.mm, change.pictures) for item, change in listed]
+    asked = [(advised_as(item), change.pictures) for item, change in listed]
     form, page = form_page(base, case, conclusion.diagnosis, asked, after=one.number)
     files: dict[Path, str | bytes] = {one.documents / name: content for name, content in pages.items()}
     return {**files, form: page, one.plan_file: as_json(report)}
@@ -131,7 +132,7 @@ def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
     if not wanted:
         return []
     conclusion = choice_of(base, conclude(base, log.findings(base)), one, case.units).concluded()
-    now = [advised_as(item) for item in conclusion.plan.recommendations]
+    now = [entry for item in conclusion.plan.recommendations for entry in advised_as(item)]
     if line["advised"] != advised_list(now):
         return []  # today's rules give another list, so what was sent cannot be rebuilt
     shown = simulated_round(base, case, conclusion)[0] if line.get("draped") else None
@@ -216,18 +217,19 @@ def _taught(base: RuleBase, findings: Findings, sewn: Pattern, earlier: Mapping[
 
 
 def _as_sewn(case: Case, pattern: Pattern) -> Pattern:
-    """The pattern of the current muslin, with the alterations really done in this case."""
+    """The pattern of the current muslin: with the alterations really done in this case, on each side that lacks them."""
     from fitdiag.planning.effects import done_on
 
     known = pattern.carried
     for item in (item.as_done() for one in case.rounds for item in one.done if item.done and item.amount_mm):
-        if not any(
-            item.alteration == there.alteration
-            and round(item.signed_mm or 0.0, 1) == round(there.amount, 1)
-            and {item.side, there.side} != {"left", "right"}
-            for there in known
-        ):
-            pattern = done_on(pattern, item)
+        there = {
+            one.side
+            for one in known
+            if one.alteration == item.alteration and round(one.amount, 1) == round(item.signed_mm or 0.0, 1)
+        }
+        lacking = [own for own in LEFT_RIGHT if item.side in (own, "both") and there.isdisjoint((own, "both"))]
+        if lacking:
+            pattern = done_on(pattern, item if len(lacking) == 2 else replace(item, side=lacking[0]))
     return pattern
 
 

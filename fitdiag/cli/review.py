@@ -29,6 +29,7 @@ from fitdiag.planning.plan import Recommendation
 from fitdiag.problems import command, one_line, shown_path, stop
 from fitdiag.reports.report import brief
 from fitdiag.sessions import rounds, state
+from fitdiag.sessions.carried import Reported, advised_as, by_alteration, changed_in_all, done_late, reported_done
 from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, save_case, update_round
 from fitdiag.sessions.case_files import LARGEST, Advised, Carried, Case, Outcome, Round
 from fitdiag.sessions.from_photos import tells_more
@@ -183,22 +184,22 @@ class _Run:
     def _carried(self) -> tuple[Carried, ...]:
         """What was really done: from the command line, the form, or by asking; it is never assumed."""
         reported = self._reported_done(self.one)
-        result = []
-        for item in self.one.advised:
-            if item.alteration in reported:
-                result.append(reported.pop(item.alteration))
+        known: dict[str, tuple[Carried, ...]] = {}
+        for name, items in by_alteration(self.one.advised).items():
+            if name in reported:
+                known[name] = reported[name]
             elif self.screen.interactive:
-                result.append(ask_done(self.screen, self.base, item, self.case.units))
-        return (*result, *reported.values())
+                known[name] = ask_done(self.screen, self.base, items, self.case.units)
+        return tuple(item for items in ({**known, **reported}).values() for item in items)
 
-    def _reported_done(self, one: Round) -> dict[str, Carried]:
+    def _reported_done(self, one: Round) -> Reported:
         ticked = self.form.done if self.form is not None else ()
-        return rounds.reported_done(self.base, one, self.done, ticked, self.case.units)
+        return reported_done(self.base, one, self.done, ticked, self.case.units)
 
     def _done_late(self) -> None:
         """Record what was done after the next round has begun; it still belongs to the round before."""
         before = self.case.rounds[-2]
-        done = rounds.done_late(before, self._reported_done(before), self.done)
+        done = done_late(before, self._reported_done(before), self.done)
         if done == before.done:
             return
         if RoundLog.of(self.one).begun:
@@ -212,7 +213,7 @@ class _Run:
         """Record that it fits, and how to close the case."""
         self._change(fits=True, waiting="fitter")
         say("It fits. Written down.")
-        changed = rounds.changed_in_all(self.base, self.case)
+        changed = changed_in_all(self.base, self.case)
         if changed:
             write("\nChanged in all")
             say_all(f"- {line}" for line in changed)
@@ -422,7 +423,7 @@ class _Run:
         conclusion = choose(self.screen, choice, ask=self.ask, keep=lambda chosen: self._keep(proposed, chosen))
         findings = conclusion.diagnosis.findings
         advised = conclusion.plan.recommendations
-        first = [rounds.advised_as(r) for r in advised if r.only_if is None]
+        first = [entry for item in advised if item.only_if is None for entry in advised_as(item)]
         if conclusion is not proposed:
             say("In short:")
             say_all(brief(conclusion.plan))
@@ -452,7 +453,7 @@ class _Run:
 
     def _keep(self, proposed: state.Conclusion, chosen: Sequence[Recommendation]) -> None:
         """Record what is advised, and what was left out of the list."""
-        advised = tuple(rounds.advised_as(r) for r in chosen)
+        advised = tuple(entry for item in chosen for entry in advised_as(item))
         taken = {item.alteration for item in advised}
         left_out = tuple(r.alteration for r in proposed.plan.recommendations if r.alteration not in taken)
         self._change(advised=advised, left_out=left_out)

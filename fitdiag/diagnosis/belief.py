@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -13,7 +12,7 @@ from fitdiag.diagnosis.exact import Evidence, Network, Posterior, TooWideError
 from fitdiag.diagnosis.extents import share_below
 from fitdiag.diagnosis.joint import CauseExtent, Joint
 from fitdiag.diagnosis.readings import at_rest, axis_of, own_shift
-from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Done, Finding, Findings, seen_by_amount
+from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Done, Finding, Findings, by_side, seen_by_amount
 from fitdiag.knowledge.model import Cause, RuleBase, Seen, Symptom
 from fitdiag.knowledge.order import once
 from fitdiag.problems import stop
@@ -255,8 +254,8 @@ def background(base: RuleBase, cause: Cause, findings: Findings) -> list[Reason]
         if note in cause.body and grade in grades:
             text = base.body_notes[note].title + (" (marked)" if grade == "marked" else "")
             reasons.append(Reason("body", note, more[cause.body[note]] ** grades[grade], text))
-    done = Counter(done.alteration for done in findings.done if done.alteration in cause.after)
-    for alteration, count in done.items():
+    for alteration in dict.fromkeys(done.alteration for done in findings.done if done.alteration in cause.after):
+        count = int(max(by_side((done.side, 1.0) for done in findings.done if done.alteration == alteration)))
         how_often = "" if count == 1 else f" ({'twice' if count == 2 else f'{count} times'})"
         text = f"Done before: {lower_first(base.alterations[alteration].title)}{how_often}"
         reasons.append(Reason("done", alteration, more[cause.after[alteration]] ** min(count, 99), text))

@@ -20,7 +20,7 @@ from typing import NamedTuple, TypeVar
 from fitdiag.diagnosis.exact import Evidence, Network, Posterior
 from fitdiag.diagnosis.extents import Explanation, Model, Reading, Slope, Suspect, log_normal, share_below
 from fitdiag.diagnosis.readings import AxisReading, at_rest, readings_of, slopes_of
-from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.findings import Findings, by_side
 from fitdiag.knowledge.model import Cause, RuleBase
 from fitdiag.knowledge.model import Slope as AxisSlope
 
@@ -137,12 +137,13 @@ class Joint:
         return Model(readings, suspects)
 
     def _done_since(self, cause: Cause, since: int) -> float:
-        """How many mm of a cause's extent the alterations from round `since` on have taken."""
-        return sum(
-            (done.signed_mm or 0.0) * cause.cured_by[done.alteration].takes
+        """How many mm of a cause's extent the alterations from round `since` on have taken, on the side where they took more."""
+        taken = by_side(
+            (done.side, (done.signed_mm or 0.0) * cause.cured_by[done.alteration].takes)
             for done in self.findings.done
             if done.round >= since and done.alteration in cause.cured_by
         )
+        return max(taken, key=abs)
 
     # -- the sets --------------------------------------------------------------------------------------------------
 

@@ -6,7 +6,7 @@ until somebody looks again.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import Annotated, Any, Literal, get_args
@@ -26,6 +26,7 @@ Mm = Annotated[float, Field(strict=True, ge=0, le=LONGEST_MM, allow_inf_nan=Fals
 RoundNumber = Annotated[int, Field(strict=True, ge=1, le=MOST_DONE)]
 SEVERITIES: tuple[Severity, ...] = get_args(Severity)
 SIDES: tuple[Side, ...] = get_args(Side)
+LEFT_RIGHT: tuple[Side, Side] = ("left", "right")
 BOTH_SIDES_DIFFER = "one-side-shows-more"  # the symptom that a sign on one side alone implies, if a base has it
 
 
@@ -61,6 +62,13 @@ class Done:
     def signed_mm(self) -> float | None:
         """The amount as carried out on the pattern: negative if done in reverse."""
         return -self.amount_mm if self.less and self.amount_mm is not None else self.amount_mm
+
+
+def by_side(amounts: Iterable[tuple[Side, float]]) -> tuple[float, float]:
+    """The sums on the left and on the right of amounts in mm, each with its side; one of both sides is part of either sum."""
+    given = list(amounts)
+    left, right = (sum(mm for side, mm in given if side in (own, "both")) for own in LEFT_RIGHT)
+    return left, right
 
 
 @dataclass(frozen=True)

@@ -14,8 +14,9 @@ from typing import NamedTuple
 from fitdiag.diagnosis.belief import Diagnosis, lower_first
 from fitdiag.diagnosis.joint import CauseExtent
 from fitdiag.diagnosis.readings import at_rest, slopes_of, turned
-from fitdiag.knowledge.findings import Finding, Findings
+from fitdiag.knowledge.findings import LEFT_RIGHT, Finding, Findings, Side, by_side
 from fitdiag.knowledge.model import Alteration, RuleBase
+from fitdiag.planning.sides import side_to_alter
 from fitdiag.units import (
     FINE_STEP_MM,
     STEP_MM,
@@ -28,6 +29,7 @@ from fitdiag.units import (
     round_length,
 )
 
+_PLACES: Mapping[Side, tuple[int, ...]] = {"left": (0,), "right": (1,), "both": (0, 1)}  # in amounts left and right
 _WORTH_DOING = 0.25  # of the limit for all rounds; with less than this left it is not done again; a fitter's judgement
 _BESIDE = 0.3  # share of the main cause's weight; a cause weighing less does not change the amount
 _LEAST_WELL = 0.3  # an alteration that cures a cause less than this takes its amount from others
@@ -47,8 +49,8 @@ class PlannedAmount:
     """An amount to alter by. `wanted_mm` is what the readings ask for; `mm` is what this round allows of it.
 
     `error_mm`: standard deviation of `wanted_mm`, None for a careful start. `rests_on`: the symptoms whose readings it rests on.
-    `gives_back`: the earlier alteration it takes back. `left_mm`, `right_mm`: set where the sides differ. `extra`: a second
-    dimension, or the share of each edge, in words. `less`: the alteration is done in reverse, like shortening a leg.
+    `gives_back`: the earlier alteration it takes back. `side`: where it is done; `left_mm`, `right_mm`: set where the sides
+    differ. `extra`: a second dimension, or the share of each edge, in words. `less`: it is done in reverse, like shortening a leg.
     """
 
     mm: float
@@ -63,6 +65,7 @@ class PlannedAmount:
     gives_back: Given | None
     less: bool
     measure_next: str | None
+    side: Side
     left_mm: float | None = None
     right_mm: float | None = None
     extra: str = ""
@@ -90,15 +93,23 @@ class _Asked(NamedTuple):
     measure_next: str | None = None
 
 
-def given_back(base: RuleBase, alteration: Alteration, findings: Findings) -> Given | None:
-    """The alteration of earlier rounds that this one takes back, and how much of it is left; None if there is none."""
-    taken = sum(done.amount_mm or 0.0 for done in findings.done if done.alteration == alteration.id)
+def given_back(base: RuleBase, alteration: Alteration, findings: Findings, side: Side = "both") -> Given | None:
+    """The alteration of earlier rounds that this one takes back on a side, and how much of it is left there.
+
+    For both sides it is as much as is left on either. None if there is none.
+    """
+    taken = by_side((done.side, done.amount_mm or 0.0) for done in findings.done if done.alteration == alteration.id)
     for other in base.undone_by[alteration.id]:
-        earlier = [done for done in findings.done if done.alteration == other]
         start = base.alterations[other].amount.start_mm
-        left = sum(start if done.amount_mm is None else done.amount_mm for done in earlier) - taken
+        earlier = [
+            (done, start if done.amount_mm is None else done.amount_mm)
+            for done in findings.done
+            if done.alteration == other and {done.side, side} != {"left", "right"}
+        ]
+        given = by_side((done.side, mm) for done, mm in earlier)
+        left = max(given[place] - taken[place] for place in _PLACES[side])
         if earlier and left > 1e-6:
-            return Given(other, left, tuple(sorted({done.round for done in earlier})))
+            return Given(other, left, tuple(sorted({done.round for done, _ in earlier})))
     return None
 
 
@@ -208,17 +219,30 @@ class Amounts:
     # -- limits ----------------------------------------------------------------------------------------------------
 
     def _limited(self, alteration: Alteration, asked: _Asked) -> PlannedAmount:
-        """The amount cut down to what this round allows, still without words."""
-        gives_back = given_back(self.base, alteration, self.findings)
-        already = sum(done.amount_mm or 0.0 for done in self.findings.done if done.alteration == alteration.id)
+        """The amount cut down to what this round allows, still without words.
+
+        On both sides it is what the side allows that had less of it before; `_by_side` then cuts down the other.
+        """
+        less = self._less(alteration)
+        side = side_to_alter(self.diagnosis, alteration, asked.rests_on, less=less)
+        gives_back = given_back(self.base, alteration, self.findings, side)
+        already = self._already(alteration, side)
+        most = max(already)
+        least = most if alteration.operation.one_side else min(already)
+        mm, remainder = self._on_the_tape(alteration, asked.mm, least, gives_back)
         in_all = _in_all(alteration)
-        left = max(in_all - already, 0.0)
-        mm, remainder = self._on_the_tape(alteration, asked.mm, already, gives_back)
-        exhausted = bool(already) and left < in_all * _WORTH_DOING and gives_back is None
+        exhausted = bool(least) and max(in_all - least, 0.0) < in_all * _WORTH_DOING and gives_back is None
         return PlannedAmount(
-            mm, "", asked.mm, remainder, "", asked.error_mm, asked.rests_on, already, exhausted, gives_back,
-            self._less(alteration), asked.measure_next,
+            mm, "", asked.mm, remainder, "", asked.error_mm, asked.rests_on, most, exhausted, gives_back,
+            less, asked.measure_next, side,
         )  # fmt: skip
+
+    def _already(self, alteration: Alteration, side: Side) -> tuple[float, ...]:
+        """How much of an alteration was done before, in mm, on each of the sides meant."""
+        done = by_side(
+            (one.side, one.amount_mm or 0.0) for one in self.findings.done if one.alteration == alteration.id
+        )
+        return tuple(done[place] for place in _PLACES[side])
 
     def _on_the_tape(
         self, alteration: Alteration, mm: float, already: float, gives_back: Given | None
@@ -260,19 +284,26 @@ class Amounts:
         return " ".join(part for part in (self._edges(alteration, amount), self._second(alteration)) if part)
 
     def _by_side(self, alteration: Alteration, amount: PlannedAmount) -> PlannedAmount:
-        """The amount with one of its own for each side, if the firmest reading was taken on both and they differ on the tape."""
+        """The amount with one of its own for each side, where they differ on the tape.
+
+        They differ where the firmest reading was taken on both sides, or where one side had more of it before.
+        """
         if alteration.sides == "both" or alteration.operation.one_side:
             return amount
-        apart = self._of_the_mean(amount.rests_on)
+        apart = self._of_the_mean(amount.rests_on) or ((1.0, 1.0) if amount.side == "both" else None)
         if apart is None:
             return amount
         (left, left_rest), (right, right_rest) = (
-            self._on_the_tape(alteration, amount.wanted_mm * share, amount.already_mm, amount.gives_back)
-            for share in apart
-        )
+            self._on_the_tape(
+                alteration, amount.wanted_mm * share, max(self._already(alteration, own)),
+                given_back(self.base, alteration, self.findings, own),
+            )
+            for own, share in zip(LEFT_RIGHT, apart, strict=True)
+        )  # fmt: skip
         if left == right:
             return amount
-        return replace(amount, left_mm=left, right_mm=right, remainder_mm=max(left_rest, right_rest))
+        side: Side = "both" if left and right else "left" if left else "right"
+        return replace(amount, left_mm=left, right_mm=right, remainder_mm=max(left_rest, right_rest), side=side)
 
     def _of_the_mean(self, rests_on: tuple[str, ...]) -> tuple[float, float] | None:
         """What the firmest reading asks for left and right, as shares of what their mean asks for; None if taken once.

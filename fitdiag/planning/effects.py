@@ -19,7 +19,7 @@ from fitdiag.pattern.solve import Target, measured, solve_one
 from fitdiag.pattern.true import true
 from fitdiag.pattern.walk import Walked, pair_sentences, walked
 from fitdiag.planning.plan import Plan, Recommendation
-from fitdiag.planning.stages import MOVED_MM, Effects, Stage
+from fitdiag.planning.stages import MOVED_MM, Effects, Stage, on_each_side
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.units import Units, format_length, format_reading
 
@@ -191,20 +191,24 @@ def _wanted(base: RuleBase, watch: Watch, after: Mapping[str, float], findings: 
 
 
 def measure_moved(base: RuleBase, pattern: Pattern, done: Iterable[Done]) -> dict[str, float]:
-    """How many mm each earlier alteration takes from the followed measure, tried on this pattern."""
-    moved: dict[str, float] = {}
+    """How many mm each earlier alteration takes from the followed measure, on the side where it takes more, tried on this pattern."""
+    moved: dict[str, tuple[float, float]] = {}
     if base.garment is not None and (followed := base.garment.followed) is not None:
         for item in (one for one in done if one.amount_mm):
-            change = changes_on(pattern, [item]).get(followed.measure, 0.0)
-            moved[item.alteration] = moved.get(item.alteration, 0.0) - change
-    return moved
+            left, right = on_each_side(changes_on(pattern, [item]), followed.measure)
+            before = moved.get(item.alteration, (0.0, 0.0))
+            moved[item.alteration] = (before[0] - left, before[1] - right)
+    return {name: max(sides, key=abs) for name, sides in moved.items()}
 
 
 def changes_on(pattern: Pattern, done: Iterable[Done]) -> dict[str, float]:
-    """How many mm alterations, made one after another, change each measure of a pattern; those that cannot be made are skipped."""
+    """How many mm alterations, made one after another, change each measure of a pattern; those that cannot be made are skipped.
+
+    A measure that differs between the sides, before or after, is given for each.
+    """
     before = _trued_measures(pattern)
     for item in done:
         with suppress(ProblemsFoundError):
             pattern = done_on(pattern, item)
-    after = _trued_measures(pattern)
+    before, after = alike((before, _trued_measures(pattern)))
     return {name: after[name] - before[name] for name in before if name in after}

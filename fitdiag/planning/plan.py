@@ -13,8 +13,8 @@ from functools import cache, cached_property
 from typing import Literal, NamedTuple
 
 from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, lower_first
-from fitdiag.knowledge.findings import OTHER_SIDE, Finding, Findings, Side
-from fitdiag.knowledge.model import Alteration, Cause, Condition, RuleBase
+from fitdiag.knowledge.findings import Finding, Findings, Side
+from fitdiag.knowledge.model import Alteration, Condition, RuleBase
 from fitdiag.knowledge.order import in_order, opposed, reason
 from fitdiag.planning.amounts import Amounts, PlannedAmount, given_back
 from fitdiag.units import format_given, format_length
@@ -150,7 +150,10 @@ class Planner:
         self.probability = diagnosis.probability
         self.reckoner = Amounts(diagnosis)
         self.amount = cache(self.reckoner.plan)  # before other alterations take their share
-        self.given = {name: given_back(self.base, rule, self.findings) for name, rule in self.base.alterations.items()}
+        self.given = {  # on the side that is to be altered, which only the amount knows
+            name: self.amount(name).gives_back if given_back(self.base, rule, self.findings) is not None else None
+            for name, rule in self.base.alterations.items()
+        }
         self.opposed = opposed(self.base)
         self._altered = {done.alteration for done in self.findings.done}
         self.avoided = {name: self.holding(self.conditions(name, "avoid_when")) for name in self.base.alterations}
@@ -310,7 +313,7 @@ class Planner:
             firmly = f", {chance_words(belief.probability)}: {listed}" if listed else ""
             because.append(f"{cause.title}{firmly}.")
         return Recommendation(
-            rank, alteration_id, self._title(alteration, amount), amount, self._side(alteration, amount),
+            rank, alteration_id, self._title(alteration, amount), amount, amount.side,
             tuple(dict.fromkeys(because)), self._against(alteration, main, mentioned), None, None,
             tuple(belief.cause for belief in main), one_side=alteration.operation.one_side,
         )  # fmt: skip
@@ -337,51 +340,6 @@ class Planner:
                 continue  # it is already there, so it is no new risk
             against.append(f"It can bring: {lower_first(self.base.symptoms[symptom].title)}.")
         return tuple(dict.fromkeys(against))
-
-    def _side(self, alteration: Alteration, amount: PlannedAmount) -> Side:
-        """The side to alter: that of the reading the amount rests on, else that of the signs it cures, if they agree."""
-        if alteration.sides == "both":
-            return "both"
-        if amount.left_mm is not None:
-            return "both" if amount.left_mm and amount.right_mm else "left" if amount.left_mm else "right"
-        if amount.rests_on and (side := self._side_for(alteration, amount, self.findings.symptoms[amount.rests_on[0]])):
-            return side
-        asked = [self._side_for(alteration, amount, finding) for finding in self.findings.seen]
-        if not any(asked) or ({*asked} <= {"both", None} and alteration.operation.one_side):
-            asked = [self._side_of_note(alteration, amount, *noted) for noted in self.findings.body_sides.items()]
-        sides = {side for side in asked if side is not None}
-        return sides.pop() if len(sides) == 1 else "both"
-
-    def _side_for(self, alteration: Alteration, amount: PlannedAmount, finding: Finding) -> Side | None:
-        """The side that a sign asks to be altered: its own, or the other one if it asks for the alteration in reverse.
-
-        So one leg may be lengthened where the other hem hangs too low. It is the other one, too, of a sign that its cause shows
-        across from where it lies. None if the alteration cures no cause of the sign.
-        """
-        own = finding.side
-        if alteration.operation.one_side and finding.left_mm is not None:
-            own = "left" if finding.amount_mm == finding.left_mm else "right"  # the side that shows more
-        often = self.base.causes_of[finding.symptom]
-        causes = [cause for cause in self.base.cures_of[alteration.id] if cause in often]
-        if not causes:
-            return own if finding.symptom in amount.rests_on else None
-        likeliest = self.base.causes[max(causes, key=lambda cause: often[cause])]
-        across = any(link.symptom == finding.symptom and link.across for link in likeliest.shows)
-        turned = self._in_reverse(alteration, amount, likeliest) != across
-        return OTHER_SIDE[own] if turned and own else own
-
-    def _in_reverse(self, alteration: Alteration, amount: PlannedAmount, cause: Cause) -> bool:
-        """Whether a cause asks for the alteration the other way round than it is planned."""
-        return (cause.cured_by[alteration.id].takes < 0) != amount.less
-
-    def _side_of_note(self, alteration: Alteration, amount: PlannedAmount, note: str, side: Side) -> Side | None:
-        """The side that a body note asks to be altered, where no sign names one; None if it speaks for no cause cured here."""
-        more = self.base.words.more_or_less.words
-        causes = (self.base.causes[name] for name in self.base.cures_of[alteration.id])
-        cause = next((one for one in causes if note in one.body and more[one.body[note]] > 1.0), None)
-        if cause is None or self.findings.body.get(note, "no") == "no":
-            return None
-        return OTHER_SIDE[side] if self._in_reverse(alteration, amount, cause) else side
 
     def _follow_ups(self, planned: Iterable[str]) -> dict[str, _FollowUp]:
         """The follow-ups of the planned alterations, by id."""

@@ -67,6 +67,12 @@ class Simulation:
         return next((stage for stage in self.stages if stage.alteration == alteration), None)
 
 
+def on_each_side(changes: Mapping[str, float], measure: str) -> tuple[float, float]:
+    """A measure's change left and right, in mm, whether or not it is given per side; 0 where it is not known."""
+    whole = changes.get(measure, 0.0)
+    return changes.get(f"{measure}, left", whole), changes.get(f"{measure}, right", whole)
+
+
 def moving(stages: Sequence[Stage]) -> tuple[str, ...]:
     """The measures that any later stage changes by MOVED_MM or more."""
     if not stages:

@@ -29,12 +29,13 @@ from fitdiag.plausible import doubt_of_alteration, doubt_of_sign
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
 from fitdiag.reports.sheet import Heading, Picture, drawn
 from fitdiag.reports.signs import figure
+from fitdiag.sessions.carried import told_amounts
+from fitdiag.sessions.case_files import Advised
 from fitdiag.templates import render
 from fitdiag.units import (
     MM_PER_INCH,
     InvalidLengthError,
     Units,
-    format_given,
     format_length,
     format_reading,
     in_units,
@@ -49,7 +50,7 @@ BEGIN = "[fitting form 1]"
 Answer = TypeVar("Answer")
 State = Literal["as-written", "otherwise", "not-done", "undone"]
 Feel = Literal["easy", "holds", "presses", "hurts"]
-Advice = tuple[str, float | None, Sequence[Picture]]  # an alteration, its amount, and its drawings
+Advice = tuple[Sequence[Advised], Sequence[Picture]]  # the amounts of one alteration, and its drawings
 FEELS_WHEN = {"sitting": "Sitting on a chair", "stairs": "On stairs", "bending": "Bending, as if to tie a shoe"}
 FEELS: Mapping[Feel, str] = {
     "easy": "Easy", "holds": "Holds me back a little", "presses": "Presses", "hurts": "Hurts",
@@ -74,7 +75,7 @@ def client_form(
     """The form as one HTML page that needs nothing else.
 
     `questions` are symptom ids in the order they are asked, but felt ones come first. `heading`: whose it is, and which try-on
-    it is about. `advised`: what was asked to be done since the last one: alteration, amount in mm, drawings before and after.
+    it is about. `advised`: what was asked to be done since the last one, with drawings before and after.
     `token` comes back with the answers, so that they find their case. `photos`: whether the client may be asked for pictures,
     which go beside the form. `alone`: nobody is there to look or to help.
     """
@@ -82,7 +83,7 @@ def client_form(
     rules, garment = for_wearer(base, alone=alone), base.about.garment
     every = [_question(rules.symptoms[name], garment, units) for name in dict.fromkeys(questions)]
     rows = sorted(every, key=lambda row: not row["felt"])
-    done = [_advised(rules.alterations[name], mm, units, pictures) for name, mm, pictures in advised]
+    done = [_advised(rules, items, units, pictures) for items, pictures in advised]
     # when to stop, and how to pin
     always, pins = ([c.client for c in rules.about.cautions if c.when == when] for when in ("always", "pinning"))
     return render(
@@ -117,13 +118,14 @@ def _question(symptom: Symptom, garment: str, units: Units) -> dict[str, Any]:
     }
 
 
-def _advised(rule: Alteration, amount: float | None, units: Units, pictures: Sequence[Picture]) -> dict[str, Any]:
+def _advised(rules: RuleBase, items: Sequence[Advised], units: Units, pictures: Sequence[Picture]) -> dict[str, Any]:
     """An alteration for the client to report on: whether it was done."""
+    rule = rules.alterations[items[0].alteration]
     return {
         "id": rule.id,
         "title": rule.title,
-        "amount": format_given(amount, units) if amount is not None else "",
-        "wholes": _wholes(max(rule.most_a_round.amount_mm, amount or 0.0) * 2.5),
+        "amount": told_amounts(rules, items, units),
+        "wholes": _wholes(max(rule.most_a_round.amount_mm, *(item.amount_mm or 0.0 for item in items)) * 2.5),
         "pictures": drawn(pictures),
     }
 

@@ -8,33 +8,32 @@ The list as the fitter wants it, and what the try-ons taught about the simulated
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from math import hypot
 from typing import Any
 
-from fitdiag.diagnosis.belief import how_done, lower_first
+from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import digest, refusals, remove_file
 from fitdiag.knowledge.about import FigurePart
 from fitdiag.knowledge.basics import Part, Strict
-from fitdiag.knowledge.findings import Done, Earlier, Finding, Findings, Side, gone_mm
+from fitdiag.knowledge.findings import LEFT_RIGHT, Done, Earlier, Finding, Findings, Side, by_side, gone_mm
 from fitdiag.knowledge.findings_file import findings_text, read_findings
-from fitdiag.knowledge.model import Alteration, RuleBase, Symptom
+from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.reading import read_file
 from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.planning.amounts import Amounts
 from fitdiag.planning.plan import Plan, Recommendation
-from fitdiag.plausible import doubt_of_alteration
-from fitdiag.problems import one_line, stop
+from fitdiag.planning.stages import on_each_side
+from fitdiag.sessions.carried import advised_as, by_alteration
 from fitdiag.sessions.case import alone, case_findings, update_round
-from fitdiag.sessions.case_files import Advised, Carried, Case, Millimetres, Outcome, Round
+from fitdiag.sessions.case_files import Advised, Case, Millimetres, Outcome, Round
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import RoundLog
 from fitdiag.sessions.state import Conclusion, answer_event, conclude, events_of, offered_event
-from fitdiag.units import InvalidLengthError, Units, format_error, format_length, format_reading, parse_length
+from fitdiag.units import Units, format_error, format_length, format_reading
 
 PATTERN_SHARE = 0.3  # share of a change on paper by which cloth may differ; a fitter's judgement
 SAME_MM = 0.5  # amounts that differ by less are the same
@@ -107,28 +106,44 @@ def expected_outcomes(
 
     By the rules' `expects`; a sign that is also a pattern measure goes by `on_pattern`, its change on the pattern in mm.
     """
-    before = {f.symptom: (f.amount_mm, f.error_mm or ERROR_MM) for f in findings.seen if f.amount_mm is not None}
-    change, spread = dict[str, float](), dict[str, float]()
+    before = {f.symptom: f for f in findings.seen if f.amount_mm is not None}
+    change: dict[str, list[tuple[Side, float]]] = {}
+    spread: dict[str, list[tuple[Side, float]]] = {}
     for item in advised:
         rule = base.alterations.get(item.alteration)
         if rule is None or item.amount_mm is None:
             continue
         for expects in rule.expects:
             way = -1.0 if item.less else 1.0
-            change[expects.symptom] = change.get(expects.symptom, 0.0) + expects.change * way * item.amount_mm
+            change.setdefault(expects.symptom, []).append((item.side, expects.change * way * item.amount_mm))
             half = abs(expects.range[1] - expects.range[0]) / 2 * item.amount_mm
-            spread[expects.symptom] = spread.get(expects.symptom, 0.0) + half**2
+            spread.setdefault(expects.symptom, []).append((item.side, half**2))
+    moved = {name: by_side(amounts) for name, amounts in change.items()}
+    wide = {name: max(by_side(squares)) for name, squares in spread.items()}
     for symptom in before:
         measure = base.symptoms[symptom].measure if symptom in base.symptoms else None
-        moved = (on_pattern or {}).get(measure.on_pattern or "", 0.0) if measure is not None else 0.0
-        if abs(moved) > 0.5:
-            change[symptom], spread[symptom] = moved, (moved * PATTERN_SHARE) ** 2
+        on_paper = on_each_side(on_pattern or {}, measure.on_pattern or "") if measure is not None else (0.0, 0.0)
+        if max(map(abs, on_paper)) > 0.5:
+            moved[symptom], wide[symptom] = on_paper, (max(on_paper, key=abs) * PATTERN_SHARE) ** 2
     return {
-        symptom: Outcome(round(was, 1), round(was + moved, 1), None, round((spread[symptom] + error**2) ** 0.5, 1))
-        for symptom, moved in change.items()
+        symptom: _outcome(base.symptoms[symptom], before[symptom], moved[symptom], wide[symptom])
+        for symptom in moved
         if symptom in before
-        for was, error in (before[symptom],)
     }
+
+
+def _outcome(sign: Symptom, was: Finding, moved: tuple[float, float], spread: float) -> Outcome:
+    """What is expected of a sign, by how far it moves left and right and the square of the spread of that, in mm.
+
+    Of a sign measured left and right the side that then shows more counts, of any other the side where more is done.
+    """
+    assert was.amount_mm is not None
+    expected = was.amount_mm + max(moved, key=abs)
+    if was.left_mm is not None and was.right_mm is not None:
+        least = sign.measure is not None and sign.measure.worse == "less"
+        expected = (min if least else max)(was.left_mm + moved[0], was.right_mm + moved[1])
+    error = (spread + (was.error_mm or ERROR_MM) ** 2) ** 0.5
+    return Outcome(round(was.amount_mm, 1), round(expected, 1), None, round(error, 1))
 
 
 def observed_outcomes(base: RuleBase, previous: Round, findings: Findings) -> dict[str, Outcome]:
@@ -211,8 +226,10 @@ def remarks(
 _DoneOf = Mapping[str, Sequence[Done]]  # by alteration, all that was done of it
 
 
-def _in_all(done: Iterable[Done]) -> float:
-    return sum(item.signed_mm or 0.0 for item in done)
+def _in_all(done: Iterable[Done], less: Iterable[Done] = ()) -> float:
+    """How much was done over all rounds, less what took it back, in mm, on the side that got more."""
+    given = [(item.side, item.signed_mm or 0.0) for item in done]
+    return max(by_side([*given, *((item.side, -(item.signed_mm or 0.0)) for item in less)]))
 
 
 def _too_far(
@@ -222,7 +239,7 @@ def _too_far(
     units = looks[-1].units
     for alteration, items in done.items():
         rule, mm, rounds = base.alterations[alteration], _in_all(items), {item.round for item in items}
-        if mm - _in_all(done.get(rule.opposite or "", ())) < 3.0:
+        if _in_all(items, done.get(rule.opposite or "", ())) < 3.0:
             continue
         brought = dict.fromkeys((*(one.symptom for one in rule.expects if one.change > 0.2), *rule.brings))
         there = [text for name in brought if (text := _came(base.symptoms[name], alteration, looks))]
@@ -266,8 +283,19 @@ def _came(sign: Symptom, alteration: str, looks: Sequence[Findings]) -> str:
     return ""
 
 
-def _over_the_rounds(base: RuleBase, done: _DoneOf, units: Units) -> Iterator[str]:
-    """Warn of what goes in circles (reversing once does not count), comes back, or exceeds what one pattern takes."""
+def _over_the_rounds(base: RuleBase, done: _DoneOf, units: Units) -> Iterable[str]:
+    """Warn of what goes in circles (reversing once does not count), comes back, or exceeds what one pattern takes.
+
+    Each side is looked at by itself: what was done to the other leg is no return.
+    """
+    told: list[str] = []
+    for own in LEFT_RIGHT:
+        here = {name: [item for item in items if item.side in (own, "both")] for name, items in done.items()}
+        told += _on_one_side(base, {name: items for name, items in here.items() if items}, units)
+    return dict.fromkeys(told)
+
+
+def _on_one_side(base: RuleBase, done: _DoneOf, units: Units) -> Iterator[str]:
     for alteration, items in done.items():
         rule, rounds = base.alterations[alteration], {item.round for item in items}
         other = rule.opposite or ""
@@ -287,106 +315,7 @@ def _over_the_rounds(base: RuleBase, done: _DoneOf, units: Units) -> Iterator[st
             yield f"{text} Redraw the block from the measures, or choose another size."
 
 
-# -- what was done, and what came in ------------------------------------------------------------------------------------
-
-
-def reported_done(
-    base: RuleBase, one: Round, texts: Sequence[str], ticked: Iterable[tuple[str, str, float | None]], units: Units
-) -> dict[str, Carried]:
-    """Read what was really done of a round from `alteration=amount`, `=yes` or `=no` texts, else the form, by alteration.
-
-    Without an amount, or a side behind it, it is as was advised. Raises ProblemsFoundError.
-    """
-    advised = {item.alteration: item for item in one.advised}
-    reported: dict[str, Carried] = {}
-    for name, _, text in (item.partition("=") for item in texts):
-        if name not in base.alterations:
-            hint = "`fitdiag rules list alterations`"
-            raise stop("argument", f"there is no alteration '{one_line(name, 40)}'", hint=hint)
-        amount, side = without_side(text)
-        amount, less = without_way(base.alterations[name], amount)
-        mm, was_done = _amount_or_no(base, name, amount, units)
-        as_advised = advised.get(name, Advised(name))
-        reported[name] = carried_as(as_advised, mm, side, less) if was_done else Carried(name, None, done=False)
-    for name, state, mm in ticked:
-        was_done = state in ("as-written", "otherwise")
-        done = carried_as(advised.get(name, Advised(name)), mm) if was_done else Carried(name, None, done=False)
-        reported.setdefault(name, done)
-    return reported
-
-
-def carried_as(
-    advised: Advised, mm: float | None = None, side: Side | None = None, less: bool | None = None
-) -> Carried:
-    """What was done of an alteration: as was advised, but for the amount, the side and the way that are given."""
-    done = mm if mm is not None else advised.amount_mm
-    return Carried(advised.alteration, done, side=side or advised.side, less=advised.less if less is None else less)
-
-
-def advised_as(item: Recommendation) -> Advised:
-    """A recommendation as the round records it."""
-    return Advised(item.alteration, item.amount.mm, item.side, item.amount.less or None)
-
-
-def without_side(text: str) -> tuple[str, Side | None]:
-    """An amount typed as really done, and the side behind it, if one is named.
-
-    >>> without_side("3/4 in left side only"), without_side("2 cm")
-    (('3/4 in', 'left'), ('2 cm', None))
-    """
-    match = re.fullmatch(r"(.*\S)[\s,]+(left|right|both)(?: sides?)?(?: only)?", text.strip(), re.IGNORECASE)
-    return (text, None) if match is None else (match[1].rstrip(","), match[2].lower())  # type: ignore[return-value]
-
-
-def without_way(rule: Alteration, text: str) -> tuple[str, bool | None]:
-    """An amount typed as really done, and whether it was done in reverse, if the way is named: `shorter by 2 cm`, `-2 cm`."""
-    ways = rule.amount.ways
-    for way, sign, less in () if ways is None else ((ways.less, "[-−]", True), (ways.more, r"\+", False)):
-        word, _, by = way.partition(" ")
-        if match := re.fullmatch(rf"(?:{word}(?: {by})?\b|{sign})\s*(.*)", text.strip(), re.IGNORECASE):
-            return match[1], less
-    return text, None
-
-
-def _amount_or_no(base: RuleBase, alteration: str, text: str, units: Units) -> tuple[float | None, bool]:
-    said = text.strip().lower()
-    if said in ("", "yes", "no"):
-        return None, said != "no"
-    try:
-        mm = parse_length(text).mm
-    except InvalidLengthError as error:
-        raise stop("argument", f"{alteration}: {error}") from None
-    if doubt := doubt_of_alteration(mm, base.alterations[alteration].most_a_round.amount_mm, units):
-        raise stop("amount", f"{alteration}: {doubt}", hint="check the amount and its unit")
-    return mm, True
-
-
-def done_late(before: Round, reported: Mapping[str, Carried], texts: Sequence[str]) -> tuple[Carried, ...]:
-    """What was done of a round, with later reports added; what is known already changes only where `texts` say so."""
-    known, said = {item.alteration: item for item in before.done}, {text.partition("=")[0] for text in texts}
-    new = {name: item for name, item in reported.items() if name not in known or name in said}
-    return tuple({**known, **new}.values())
-
-
-def changed_in_all(base: RuleBase, case: Case) -> list[str]:
-    """Describe what was altered over all rounds: each alteration, on each side it was done on, once with its total.
-
-    What was done one way and the other is set against each other.
-    """
-    amounts: dict[tuple[str, Side], list[float | None]] = {}
-    for item in (item.as_done() for one in case.rounds for item in one.done if item.done):
-        amounts.setdefault((item.alteration, item.side), []).append(item.signed_mm)
-    lines = []
-    for (name, side), each in amounts.items():
-        known = [mm for mm in each if mm is not None]
-        total = sum(known) if known else None
-        how = how_done(base, Done(name, abs(total) if total else None, 1, side, less=(total or 0.0) < 0.0), case.units)
-        if total == 0.0:
-            how.insert(0, "there and back again, nothing in all")
-        if len(known) < len(each):
-            how.append("and as it was pinned" if known else "as it was pinned")
-        lines.append(f"{base.title(name)}: {', '.join(how)}")
-    return lines
+# -- what came in ------------------------------------------------------------------------------------
 
 
 def came_in(
@@ -461,9 +390,15 @@ class Choice:
 
 def choice_of(base: RuleBase, conclusion: Conclusion, one: Round, units: Units) -> Choice:
     """Restore the choices of an earlier run of the round."""
-    planned = {item.alteration: item.amount.mm for item in conclusion.plan.recommendations}
-    advised = {item.alteration: item.amount_mm for item in one.advised if item.amount_mm is not None}
-    amounts = {name: mm for name, mm in advised.items() if name in planned and abs(mm - planned[name]) >= SAME_MM}
+    advised, amounts = by_alteration(one.advised), dict[str, float]()
+    planned = {item.alteration: advised_as(item) for item in conclusion.plan.recommendations}
+    for name in planned.keys() & advised.keys():
+        (item, *others), asked = advised[name], planned[name]
+        same = len(asked) == 1 + len(others) and abs((item.amount_mm or 0.0) - (asked[0].amount_mm or 0.0)) < SAME_MM
+        if (
+            not others and not same and item.amount_mm is not None
+        ):  # an amount of its own for each side is never by hand
+            amounts[name] = item.amount_mm
     return Choice(base, conclusion, units, amounts=amounts).without(planned.keys() & set(one.left_out))
 
 

@@ -47,7 +47,10 @@ MODULES = {
     "units": ("units.py", "../fitdiag/units.py test_units.py"),
     "diagnosis/exact": ("diagnosis/exact.py", "test_diagnosis.py"),
     "planning/plan": ("planning/plan.py", "test_plan.py test_sides.py test_worked_examples.py test_main_job.py"),
-    "planning/amounts": ("planning/amounts.py", "test_plan.py test_sides.py test_worked_examples.py test_main_job.py"),
+    "planning/amounts": (
+        "planning/amounts.py", "test_plan.py test_sides.py test_carried.py test_worked_examples.py test_main_job.py"
+    ),
+    "planning/sides": ("planning/sides.py", "test_sides.py test_carried.py"),
     "pattern/alter": ("pattern/alter.py", "test_moves.py test_darts.py test_pattern.py"),
     "pattern/moves": ("pattern/moves.py", "test_kinds_of_move.py test_moves.py test_darts.py test_pattern.py"),
     "photos/course": ("photos/course.py photos/camera.py", "test_course.py test_photo_measuring.py"),
