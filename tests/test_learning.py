@@ -8,6 +8,7 @@ import re
 import shutil
 import subprocess
 from collections.abc import Iterable, Mapping
+from datetime import date
 from itertools import pairwise
 from math import fsum, log, log2
 from pathlib import Path
@@ -27,6 +28,8 @@ from fitdiag.knowledge.folders import default_rules
 from fitdiag.knowledge.load import load_rules, read_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
+from fitdiag.sessions.case import add_round, new_case
+from fitdiag.sessions.case_files import Case
 from fitdiag.sessions.learn import Change, gather, known_causes, learn_from, patch, read_session, session_files
 from fitdiag.sessions.log import SCHEMA, read_log
 from fitdiag.sessions.replay import as_data, compare, compare_logs, opinion_of
@@ -674,6 +677,23 @@ def test_a_log_of_another_garment_is_not_compared(small: tuple[Path, RuleBase], 
     other.write_text(log_text(base, []).replace('"skirt"', '"shirt"'), encoding="ascii")
     with pytest.raises(ProblemsFoundError, match="this log is about shirt"):
         compare_logs(good, other, base)
+
+
+def test_a_case_is_learned_from_and_compared_by_its_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Wherever a log is wanted the name of a case will do, or its folder, and for both fitters."""
+    monkeypatch.chdir(tmp_path)
+    draft = Case(Path("cases"), "the usher", "trousers", "in", date(2026, 11, 2))
+    one = add_round(new_case(draft)).rounds[0]
+    one.log_file.write_text(log_text(load_rules(), [answer("seat-wedgie", "no")]), encoding="ascii")
+    for first, second in (("the usher", "cases/the-usher"), (str(one.log_file), "the-usher")):
+        assert commands.compare(first, second, None, as_json=False) == 0
+    assert "Answered by both: 1; alike in 1" in capsys.readouterr().out
+    assert commands.learn(["the usher"], None, None, as_json=False, replace=False) == 0
+    assert capsys.readouterr().out.startswith("1 session log, 0 left out")
+    with pytest.raises(ProblemsFoundError, match="no such file or folder"):
+        commands.learn(["the uhser"], None, None, as_json=False, replace=False)
 
 
 def test_shipped_sessions_can_be_compared(capsys: pytest.CaptureFixture[str]) -> None:

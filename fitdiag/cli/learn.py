@@ -8,12 +8,14 @@ from pathlib import Path
 from typing import Any
 
 from fitdiag.cli.arguments import folder_of, rules_of
+from fitdiag.cli.case_list import case_folder
+from fitdiag.cli.lists import log_of
 from fitdiag.cli.output import say, say_problems, say_then, say_written, write_data
 from fitdiag.diagnosis.belief import chance_words, lower_first
 from fitdiag.diagnosis.learning import WEIGHT, Score
 from fitdiag.files import refuse_taken, write_atomically
 from fitdiag.knowledge.load import load_rules
-from fitdiag.problems import command, one_line, shown_path
+from fitdiag.problems import ProblemsFoundError, command, one_line, shown_path
 from fitdiag.sessions import replay
 from fitdiag.sessions.learn import HELD_OUT, Learning, learn_from, patch
 from fitdiag.templates import render
@@ -27,7 +29,7 @@ def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: b
     gc.enable()  # thousands of sessions are read; shorter commands run without collection
     folder = folder_of(rules)
     base = load_rules(folder)
-    learning = learn_from(base, [Path(path) for path in paths])
+    learning = learn_from(base, [_place_of(path) for path in paths])
     say_problems(learning.gathered.left_out)
     if to is not None and learning.changes:
         write_atomically(Path(to), patch(folder, learning.changes), replace=replace, private=False)
@@ -46,6 +48,19 @@ def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: b
         say_then(text, f"patch -p0 < {command(Path(to).resolve())}")
         say("Then fitdiag rules check and fitdiag rules test. The sources stay; say there what was learned.")
     return 0
+
+
+def _place_of(given: str) -> Path:
+    """The file or folder given, or the folder of the case of that name."""
+    path = Path(given)
+    if path.exists():
+        return path
+    try:
+        return case_folder(given)
+    except ProblemsFoundError as stopped:
+        if stopped.problems[0].code != "no-case":
+            raise
+        return path
 
 
 def learned_data(learning: Learning) -> dict[str, Any]:
@@ -84,8 +99,9 @@ def learned_data(learning: Learning) -> dict[str, Any]:
 
 
 def compare(one: str, other: str, rules: str | None, *, as_json: bool) -> int:
-    base = rules_of(rules, one, other)
-    comparison = replay.compare_logs(Path(one), Path(other), base)
+    logs = log_of(one), log_of(other)
+    base = rules_of(rules, *logs)
+    comparison = replay.compare_logs(*logs, base)
     if as_json:
         write_data(replay.as_data(comparison))
         return 0

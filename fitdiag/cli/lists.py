@@ -94,14 +94,17 @@ def diagnose(path: str, *, as_json: bool, steps: bool, rules: str | None, units:
 
 
 def log_of(given: str) -> Path:
-    """The log file given, or by client or case the log of its last round."""
-    if os.path.exists(given) or given.endswith(".jsonl") or "/" in given:  # noqa: PTH110 (a name too long is none)
+    """The log file given, or the log of the last round of a case, given by the client's name or as a folder."""
+    from fitdiag.sessions.case_list import CASE_FILE
+
+    as_folder = os.path.exists(os.path.join(given, CASE_FILE))  # noqa: PTH110, PTH118 (a name too long is none)
+    if not as_folder and (os.path.exists(given) or given.endswith(".jsonl") or "/" in given):  # noqa: PTH110 (the same)
         return Path(given)
     from fitdiag.cli.case_list import case_folder
     from fitdiag.sessions.case import open_case
 
     try:
-        case = open_case(case_folder(given))
+        case = open_case(Path(given) if as_folder else case_folder(given))
     except ProblemsFoundError as stopped:
         if stopped.problems[0].code != "no-case":
             raise
