@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable
 from dataclasses import replace
@@ -366,6 +367,36 @@ def test_what_is_expected_rests_on_what_was_really_done(shell: Shell, tmp_path: 
     assert 19.05 - 0.52 * 12.7 == pytest.approx(outcome_of(tmp_path).expected, abs=0.2)
     assert {"balance-lines-dip-to-back"} == set(open_case(tmp_path / "cases" / "the-usher").rounds[0].outcome)
     assert "expected about 1/2 in" in out and "now 1/2 in: as expected" in out
+
+
+@pytest.mark.parametrize("cut", [False, True], ids=["the first paper", "the paper as it was altered"])
+def test_a_later_list_starts_from_the_muslin_that_is_tried_on(shell: Shell, tmp_path: Path, *, cut: bool) -> None:
+    """What was done of round 1 is on the pattern that round 2 alters, once, whether or not the case's paper has it already."""
+    draft = ("--waist=68cm", "--hip=94cm", "--rise=28cm", "--waist-to-hip=20.6cm", "--waist-to-floor=104cm")
+    assert 0 == shell("pattern", "draft", *draft, "--bottom=22cm", "--out", "block.yaml")[0]
+    usher(shell, tmp_path, "--pattern", "block.yaml")
+    shell("review", "the usher", "--sent")
+    tuck = "tuck-across-back-hip=3/4 in"
+    paper = tmp_path / "cases/the-usher/pattern.yaml"
+    assert 0 == shell("pattern", "alter", "block.yaml", "--do", tuck, "--out", "altered.yaml")[0]
+    if cut:
+        paper.write_bytes((tmp_path / "altered.yaml").read_bytes())
+    (tmp_path / "now.yaml").write_text(
+        "schema: fitdiag.findings/1\nsymptoms: {seat-wedgie: yes, balance-lines-dip-to-back: no}\n", encoding="utf-8"
+    )
+    left = ("--done", "slide-crotch-section-down=no", "--done", "overlap-back-wedge=no")
+    told = ("--findings", "now.yaml", "--done", tuck, *left, "--no-questions")
+    assert 0 == shell("review", "the usher", *told)[0]
+    first, second = (
+        json.loads((tmp_path / f"cases/the-usher/round-0{number}/plan.json").read_text(encoding="utf-8"))["on_pattern"]
+        for number in (1, 2)
+    )
+    measured = json.loads(shell("pattern", "measure", "altered.yaml", "--json")[1])["measures_mm"]
+    sewn = {name: pytest.approx(mm, abs=0.05) for name, mm in measured.items()}
+    assert sewn == first["stages"][1]["measures_mm"]
+    assert sewn == second["stages"][0]["measures_mm"]
+    assert ["as it is", "slide-crotch-section-down"] == [stage["after"] for stage in second["stages"][:2]]
+    assert ([] if cut else ["first cut", "tuck-across-back-hip"]) == [stage["after"] for stage in second["history"]]
 
 
 def test_the_next_try_on_asks_first_what_became_of_each_sign(shell: Shell, tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from fitdiag.cli.lists import effects_of, pattern_in
 from fitdiag.cli.output import say
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.files import digest, make_folder, read_bytes, refusals, refuse_utf16, remove_file, write_all
-from fitdiag.knowledge.findings import LEFT_RIGHT, Finding, Findings
+from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.stages import Simulation
 from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
@@ -61,11 +61,11 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
     from fitdiag.reports.shot_card import card_html, card_of, card_pdf
 
     one, units = case.rounds[-1], case.units
-    pattern = pattern_in(base, case.pattern_file)
-    effects = effects_of(base, conclusion, pattern)
+    pattern, earlier = on_paper(base, case, one.number)
+    effects = effects_of(base, conclusion, pattern, earlier=earlier)
     heading = Heading(units, case.name, one.number, look.day)
     photographs = () if case.consent.refused else base.about.photographs
-    sheet = make_sheet(base, conclusion, heading, pattern=pattern, photographs_next=photographs,
+    sheet = make_sheet(base, conclusion, heading, pattern=sewn(pattern, earlier), photographs_next=photographs,
                        muslins=look.shown.pictures if look.shown is not None else (), alone=case.alone)  # fmt: skip
     report = make_report(base, conclusion, case.name, on_pattern=effects, simulated=look.shown)
     history = [(each, RoundLog.of(each).findings(base)) for each in case.rounds]
@@ -179,21 +179,21 @@ def simulated_round(
     Without a simulation, prints the reason. From the second round on, the muslin tried on was simulated before: reports how
     close it came, and how the body should be adjusted for later rounds.
     """
-    findings, pattern = conclusion.diagnosis.findings, pattern_in(base, case.pattern_file)
+    findings, number = conclusion.diagnosis.findings, case.rounds[-1].number
+    pattern = sewn(*on_paper(base, case, number))
     if pattern is None or "hip" not in findings.body_measures or not conclusion.plan.recommendations:
         return None, None
     from fitdiag.cli.drape import simulated
 
     effects = effects_of(base, conclusion, pattern)
     try:
-        sewn, number = _as_sewn(case, pattern), case.rounds[-1].number
         earlier = nudged(one for one in case.rounds if one.number != number)
         solved = effects.solved if effects else None
         photos = sorted(case.rounds[-1].photos.glob("*.jpg"))
-        found = simulated(base, conclusion, sewn, solved=solved, nudges=earlier, drawn=True, photos=photos)
+        found = simulated(base, conclusion, pattern, solved=solved, nudges=earlier, drawn=True, photos=photos)
         if number == 1 or not found.near:
             return replace(found, near=()), None
-        moved = _taught(base, findings, sewn, earlier)
+        moved = _taught(base, findings, pattern, earlier)
     except ProblemsFoundError as stopped:
         say(f"The plan was not shown on simulated cloth: {stopped.problems[0]}.")
         return None, None
@@ -216,21 +216,24 @@ def _taught(base: RuleBase, findings: Findings, sewn: Pattern, earlier: Mapping[
         return nudge(base, findings, sewn, block, wearer.figure, cloth_of(base), earlier, tell)
 
 
-def _as_sewn(case: Case, pattern: Pattern) -> Pattern:
-    """The pattern of the current muslin: with the alterations really done in this case, on each side that lacks them."""
-    from fitdiag.planning.effects import done_on
+def on_paper(base: RuleBase, case: Case, number: int) -> tuple[Pattern | None, tuple[Done, ...]]:
+    """The client's pattern, and what was done of the rounds before this one that is not on it yet."""
+    pattern = pattern_in(base, case.pattern_file)
+    done = [item for item in case.done_before(number) if item.amount_mm]
+    if pattern is None or not done:
+        return pattern, ()
+    from fitdiag.planning.effects import not_on_paper
 
-    known = pattern.carried
-    for item in (item.as_done() for one in case.rounds for item in one.done if item.done and item.amount_mm):
-        there = {
-            one.side
-            for one in known
-            if one.alteration == item.alteration and round(one.amount, 1) == round(item.signed_mm or 0.0, 1)
-        }
-        lacking = [own for own in LEFT_RIGHT if item.side in (own, "both") and there.isdisjoint((own, "both"))]
-        if lacking:
-            pattern = done_on(pattern, item if len(lacking) == 2 else replace(item, side=lacking[0]))
-    return pattern
+    return pattern, not_on_paper(pattern, done)
+
+
+def sewn(pattern: Pattern | None, earlier: Sequence[Done]) -> Pattern | None:
+    """The pattern of a muslin: the one on paper after what was done `earlier` and is not on it yet."""
+    if pattern is None or not earlier:
+        return pattern
+    from fitdiag.planning.effects import as_sewn
+
+    return as_sewn(pattern, earlier)
 
 
 # -- the client's form ------------------------------------------------------------------------------------------------

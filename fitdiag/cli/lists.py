@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace as replace_fields
 from datetime import date
 from pathlib import Path
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from fitdiag.cli.arguments import ending_of, lengths, paper_of, rules_of, units_of
 from fitdiag.cli.output import save, say, say_all, width, write, write_data
 from fitdiag.files import make_folder, write_atomically
-from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.findings import Done, Findings
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.folders import shipped
 from fitdiag.knowledge.model import RuleBase
@@ -46,14 +46,14 @@ def pattern_in(base: RuleBase, path: str | Path | None) -> Pattern | None:
 
 
 def effects_of(
-    base: RuleBase, conclusion: Conclusion, pattern: Pattern | None, *, first_cut: bool = False
+    base: RuleBase, conclusion: Conclusion, pattern: Pattern | None, *, earlier: Iterable[Done] = ()
 ) -> Effects | None:
-    """The effects of the plan on a pattern; None without one."""
+    """The effects of the plan on a pattern, after what was done `earlier` and is not on it yet; None without a pattern."""
     if pattern is None:
         return None
     from fitdiag.planning.effects import effects
 
-    return effects(base, conclusion.plan, conclusion.diagnosis.findings, pattern, first_cut=first_cut)
+    return effects(base, conclusion.plan, conclusion.diagnosis.findings, pattern, earlier=earlier)
 
 
 def say_list(
@@ -61,11 +61,15 @@ def say_list(
     conclusion: Conclusion,
     pattern: str | Path | None = None,
     *,
+    earlier: Iterable[Done] = (),
     full: bool = False,
     more: str = "--full",
 ) -> None:
-    """Print the list, one screen or in full, with its effects on a pattern; `more`: the option that shows the rest."""
-    effects = effects_of(base, conclusion, pattern_in(base, pattern))
+    """Print the list, one screen or in full, with its effects on a pattern; `more`: the option that shows the rest.
+
+    `earlier`: what was done and is not on the pattern yet.
+    """
+    effects = effects_of(base, conclusion, pattern_in(base, pattern), earlier=earlier)
     write(on_screen(make_report(base, conclusion, steps=False, on_pattern=effects), width(), full=full, more=more))
 
 
@@ -74,7 +78,7 @@ def diagnose(path: str, *, as_json: bool, steps: bool, rules: str | None, units:
     base = rules_of(rules, path)
     findings = in_units(read_findings(Path(path), base), units)
     conclusion, on_paper = conclude(base, findings), pattern_in(base, pattern)
-    effects, shown = effects_of(base, conclusion, on_paper, first_cut=first_cut), None
+    effects, shown = effects_of(base, conclusion, on_paper, earlier=findings.done if first_cut else ()), None
     if drape:
         if on_paper is None:
             raise stop("argument", "without a pattern nothing can be draped", hint="add --pattern FILE")

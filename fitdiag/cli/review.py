@@ -350,7 +350,8 @@ class _Run:
             say_all(f"- {line}" for line in log.words)
         if not self.ask:
             return self._conclude_unasked(session)
-        hold_interview(self.words, one.log_file, self.case.pattern_file, self.show)
+        _, earlier = documents.on_paper(self.base, self.case, one.number)
+        hold_interview(self.words, one.log_file, self.case.pattern_file, self.show, earlier=earlier)
         session = state.fold(RoundLog.of(one).events, self.base)
         if session.recorded is None:
             raise Leave
@@ -397,11 +398,11 @@ class _Run:
     def _observed(self, findings: Findings) -> dict[str, Outcome]:
         return rounds.observed_outcomes(self.base, self.case.rounds[-2], findings) if len(self.case.rounds) > 1 else {}
 
-    def _expected(self, findings: Findings, altered: Sequence[Advised]) -> Mapping[str, Outcome]:
-        """What the try-on after these alterations should show, by the rules and by the client's pattern."""
+    def _expected(self, findings: Findings, altered: Sequence[Advised], number: int) -> Mapping[str, Outcome]:
+        """What the try-on after these alterations of a round should show, by the rules and by the client's pattern."""
         from fitdiag.planning.effects import changes_on
 
-        pattern = pattern_in(self.base, self.case.pattern_file)
+        pattern = documents.sewn(*documents.on_paper(self.base, self.case, number))
         changes = changes_on(pattern, [item.as_done() for item in altered]) if pattern is not None else {}
         return rounds.expected_outcomes(self.base, findings, altered, changes)
 
@@ -412,7 +413,7 @@ class _Run:
             return one
         really = [item for item in one.done if item.done]
         findings = with_measures(self.base, log.findings(self.base))
-        return replace(one, outcome=self._expected(findings, really))
+        return replace(one, outcome=self._expected(findings, really, one.number))
 
     # -- the end of a round ---------------------------------------------------------------------------------------
 
@@ -433,7 +434,7 @@ class _Run:
                 before = self.case.rounds[-2]
                 self.case = update_round(self.case, replace(before, outcome=self._observed(findings)))
             nudges = self.one.nudges if moved is None else moved
-            self._change(waiting="fitter", outcome=self._expected(findings, first), nudges=nudges)
+            self._change(waiting="fitter", outcome=self._expected(findings, first, self.one.number), nudges=nudges)
             self._keep(proposed, advised)
             # the documents last: once they are there, nothing of the round is missing
             written = documents.write_documents(self.base, self.case, conclusion, replace(self.look, shown=shown))

@@ -8,6 +8,7 @@ import os
 import re
 import signal
 import sys
+from collections.abc import Sequence
 from itertools import count
 from pathlib import Path
 from typing import Any, NoReturn
@@ -20,7 +21,7 @@ from fitdiag.cli.screen import LEAVING, Leave, Screen, ask_units
 from fitdiag.files import refusals
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.telling import HELP, Line, where_left
-from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.findings import Done, Findings
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
@@ -133,14 +134,19 @@ def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | N
     return 0
 
 
-def hold_interview(base: RuleBase, path: Path, pattern: Path | None, show: Show) -> int:
-    """Hold the interview of a log within a review, to the list or until the fitter leaves."""
-    return _talk(base, *_reopen(path, base, new_rules=True), pattern, inside=True, show=show)
+def hold_interview(
+    base: RuleBase, path: Path, pattern: Path | None, show: Show, *, earlier: Sequence[Done] = ()
+) -> int:  # fmt: skip
+    """Hold the interview of a log within a review, to the list or until the fitter leaves.
+
+    `earlier`: what was done and is not on the pattern yet.
+    """
+    return _talk(base, *_reopen(path, base, new_rules=True), pattern, inside=True, show=show, earlier=earlier)
 
 
 def _talk(
     base: RuleBase, log: SessionLog, events: tuple[Event, ...], pattern: str | Path | None, *, show: Show,
-    inside: bool = False,
+    inside: bool = False, earlier: Sequence[Done] = (),
 ) -> int:  # fmt: skip
     gc.enable()  # an interview may stay open all day
     try:
@@ -163,7 +169,7 @@ def _talk(
                 screen.show([] if interview.finished else interview.prompt())
             write("")
             more = "why" if screen.interactive else "--full"
-            say_list(base, interview.conclusion, pattern, full=show.full, more=more)
+            say_list(base, interview.conclusion, pattern, earlier=earlier, full=show.full, more=more)
             log.append(conclusion_event(interview.conclusion))
             if not inside:
                 _say_saved(log.path, alone=show.alone)

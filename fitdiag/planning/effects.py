@@ -7,7 +7,7 @@ from contextlib import suppress
 from dataclasses import replace
 from itertools import pairwise
 
-from fitdiag.knowledge.findings import Done, Findings
+from fitdiag.knowledge.findings import LEFT_RIGHT, Done, Findings, Side
 from fitdiag.knowledge.garment import Watch
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.blocks import block_of
@@ -24,15 +24,17 @@ from fitdiag.problems import ProblemsFoundError
 from fitdiag.units import Units, format_length, format_reading
 
 
-def effects(base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *, first_cut: bool = False) -> Effects:
+def effects(
+    base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *, earlier: Iterable[Done] = ()
+) -> Effects:  # fmt: skip
     """Carry out the plan on the pattern step by step, conditional steps included, and measure it, trued, after each.
 
-    `first_cut`: the pattern is as it was before the earlier rounds; they are carried out first, and shown.
+    `earlier`: what was done in earlier rounds and is not on this pattern yet; it is carried out first, and shown.
     """
     warnings: list[str] = []
     history: list[Stage] = []
-    if first_cut:
-        pattern, history = _earlier(base, findings, pattern, warnings)
+    if earlier := tuple(earlier):
+        pattern, history = _earlier(base, earlier, pattern, findings.units, warnings)
     stages = [Stage("as it is", None, _trued_measures(pattern))]
     unaltered = walked(pattern)
     solved: dict[str, float] = {}
@@ -82,6 +84,38 @@ def done_on(pattern: Pattern, done: Done) -> Pattern:
     return carry_out(pattern, done.alteration, done.signed_mm, side).pattern if done.signed_mm else pattern
 
 
+def as_sewn(pattern: Pattern, done: Iterable[Done]) -> Pattern:
+    """The pattern after alterations made one after another; those that cannot be made on it are skipped."""
+    for item in done:
+        with suppress(ProblemsFoundError):
+            pattern = done_on(pattern, item)
+    return pattern
+
+
+def not_on_paper(pattern: Pattern, done: Iterable[Done]) -> tuple[Done, ...]:
+    """What was done that is not in the record of a pattern; each entry of the record stands for one alteration of its side."""
+    recorded = [
+        (one.alteration, round(one.amount, 1), own)
+        for one in pattern.carried
+        for own in LEFT_RIGHT
+        if one.side in (own, "both")
+    ]
+    missing: list[Done] = []
+    for item in done:
+        lacking: list[Side] = []
+        for own in LEFT_RIGHT:
+            entry = (item.alteration, round(item.signed_mm or 0.0, 1), own)
+            if item.side not in (own, "both"):
+                continue
+            if entry in recorded:
+                recorded.remove(entry)
+            else:
+                lacking.append(own)
+        if lacking:
+            missing.append(item if len(lacking) == len(LEFT_RIGHT) else replace(item, side=lacking[0]))
+    return tuple(missing)
+
+
 def _under_the_same_names(stages: Sequence[Stage]) -> tuple[Stage, ...]:
     """Stages that can be compared: a measure that differs between the sides after any step is given per side throughout."""
     values = alike(stage.measures for stage in stages)
@@ -98,12 +132,19 @@ def seams_apart(before: Walked, after: Walked, units: Units) -> list[str]:
     return lines
 
 
-def _earlier(base: RuleBase, findings: Findings, pattern: Pattern, warnings: list[str]) -> tuple[Pattern, list[Stage]]:
+def _earlier(
+    base: RuleBase, earlier: Iterable[Done], pattern: Pattern, units: Units, warnings: list[str]
+) -> tuple[Pattern, list[Stage]]:
     """Replay earlier rounds, and name the one that took most from the followed measure."""
     history = [Stage("first cut", None, _trued_measures(pattern))]
-    for done in sorted(findings.done, key=lambda item: item.round):
+    for done in sorted(earlier, key=lambda item: item.round):
         amount = done.amount_mm if done.amount_mm is not None else base.alterations[done.alteration].amount.start_mm
-        pattern = done_on(pattern, replace(done, amount_mm=amount))
+        try:
+            pattern = done_on(pattern, replace(done, amount_mm=amount))
+        except ProblemsFoundError as stopped:
+            title = f"{base.alterations[done.alteration].title}, done in round {done.round}"
+            warnings.append(f"{title}: {stopped.problems[0].message}.")
+            continue
         history.append(Stage(done.alteration, amount, _trued_measures(pattern)))
     followed = base.garment.followed if base.garment is not None else None
     if followed is None:
@@ -119,7 +160,7 @@ def _earlier(base: RuleBase, findings: Findings, pattern: Pattern, warnings: lis
         fall, stage = max(falls, key=lambda pair: pair[0])
         if fall >= MOVED_MM:
             title = base.alterations[stage.name].title
-            by = format_reading(fall, findings.units)
+            by = format_reading(fall, units)
             warnings.append(f"Of the earlier rounds it was '{title}' that {followed.nearer}, by {by}.")
     return pattern, history
 
@@ -207,8 +248,5 @@ def changes_on(pattern: Pattern, done: Iterable[Done]) -> dict[str, float]:
     A measure that differs between the sides, before or after, is given for each.
     """
     before = _trued_measures(pattern)
-    for item in done:
-        with suppress(ProblemsFoundError):
-            pattern = done_on(pattern, item)
-    before, after = alike((before, _trued_measures(pattern)))
+    before, after = alike((before, _trued_measures(as_sewn(pattern, done))))
     return {name: after[name] - before[name] for name in before if name in after}

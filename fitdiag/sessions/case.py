@@ -214,9 +214,7 @@ def case_findings(case: Case, rules: RuleBase, *, before: int = MOST_ROUNDS + 1)
                 problems.append(Problem("unknown-id", message, where, hint))
     if problems:
         raise ProblemsFoundError(problems)
-    done = (item.as_done(one.number)
-            for one in case.rounds if one.number < before for item in one.done if item.done)  # fmt: skip
-    return replace(findings, client=case.name, notes=(), done=tuple(done))
+    return replace(findings, client=case.name, notes=(), done=case.done_before(before))
 
 
 # -- writing -----------------------------------------------------------------------------------------------------------

@@ -245,6 +245,12 @@ class Case:
                 return one
         raise KeyError(number)
 
+    def done_before(self, number: int) -> tuple[Done, ...]:
+        """What was really done of the rounds before this one, in order."""
+        return tuple(
+            item.as_done(one.number) for one in self.rounds if one.number < number for item in one.done if item.done
+        )
+
     @property
     def pattern_file(self) -> Path | None:
         return self.folder / self.pattern if self.pattern else None
