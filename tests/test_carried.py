@@ -274,11 +274,13 @@ def test_what_comes_back_comes_back_on_the_same_side(sides: str, told: bool) -> 
 def test_what_was_done_on_a_side_is_sewn_there_unless_the_paper_has_it(
     on_paper: tuple[tuple[str, float], ...], moves: tuple[float, float], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The muslin that is draped has each side's own amount, once: what the pattern's record names is on the paper already."""
+    """The muslin draped in the next round has each side's own amount, once: what the pattern's record names is on the paper."""
     record = tuple(OnPattern("shorten-back-inseam", mm, "x", "2026-11-30", side) for side, mm in on_paper)  # type: ignore[arg-type]
     write_pattern(replace(block(), carried=record), str(tmp_path / "pattern.yaml"), replace=False)
     done = tuple(Carried(one.alteration, one.amount_mm, one.side) for one in TWO)
-    case = Case(tmp_path, "x", "trousers", "cm", TODAY, pattern="pattern.yaml", rounds=(a_round(done=done),))
+    first = a_round(done=done)
+    rounds = (first, replace(first, number=first.number + 1, done=()))
+    case = Case(tmp_path, "x", "trousers", "cm", TODAY, pattern="pattern.yaml", rounds=rounds)
     draped: list[Pattern] = []
 
     def simulated(base: object, conclusion: object, sewn: Pattern, **_: object) -> None:
