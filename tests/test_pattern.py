@@ -516,7 +516,7 @@ def test_inseams_are_brought_together(block: Pattern) -> None:
     target = Target("inseam difference, back less front", "=", 0.0, INCH / 8)
     found = solve_plan(apart, [Wanted("shorten-back-inseam", 0, 10), Wanted("tuck-below-seat", 0, 10)], [target])
     assert found.unmet == ()
-    assert abs(pattern_measures(found.result)[target.measure]) <= INCH / 8 + 0.1
+    assert abs(pattern_measures(found.finished[0])[target.measure]) <= INCH / 8 + 0.1
 
 
 # -- a paper pattern from taped lengths, and measured bodies --------------------------------------------------------------------

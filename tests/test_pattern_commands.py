@@ -96,6 +96,20 @@ def test_one_command_prints_the_solved_plan(shell: Work) -> None:
     assert joint["amounts_mm"]["overlap-back-wedge"] < apart["amounts_mm"]["overlap-back-wedge"] + missing
 
 
+def test_what_is_solved_is_what_the_written_paper_measures(shell: Work) -> None:
+    """A tuck until the crotch seam has its length: the file that is written has it, trued, and the JSON stands alone."""
+    target, name = "total crotch length <= 67 cm", "total crotch length"
+    told = ("--do", "tuck-across-back-hip", "--until", target, "--out")
+    found = json.loads(shell.ok("pattern", "solve", "block.yaml", *told, "solved.json", "--json"))
+    assert found["unmet"] == []
+    assert measures(shell, "solved.json")[name] == pytest.approx(670.0, abs=0.2)
+    assert found["stages"][-1]["measures_mm"][name] == pytest.approx(670.0, abs=0.2)
+    amount = found["amounts_mm"]["tuck-across-back-hip"]
+    shell.ok("pattern", "alter", "block.yaml", "--do", f"tuck-across-back-hip={amount:.3f} mm", "--out", "same.json")
+    assert measures(shell, "same.json") == pytest.approx(measures(shell, "solved.json"), abs=0.05)
+    assert "after trueing: 67 cm" in shell.ok("pattern", "solve", "block.yaml", *told, "again.json")
+
+
 def test_truing_is_a_step_of_its_own(shell: Work) -> None:
     """Steps are trued, and it is said by how much each seam's length changes; `--as-cut` leaves them."""
     shown = shell.ok("pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=3/4 in")

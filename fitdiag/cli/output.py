@@ -77,12 +77,13 @@ def write_data(data: object) -> None:
     _print(re.sub(r"[^\n -~]", shown, json.dumps(data, ensure_ascii=False, indent=2)), sys.stdout)
 
 
-def save(to: str, content: str | bytes, *, replace: bool, private: bool = True) -> None:
-    """Write a command's output file atomically and say so. Raises ProblemsFoundError."""
+def save(to: str, content: str | bytes, *, replace: bool, private: bool = True, quiet: bool = False) -> None:
+    """Write a command's output file atomically and say so, unless `quiet`. Raises ProblemsFoundError."""
     from fitdiag.files import write_atomically
 
     write_atomically(Path(to), content, replace=replace, private=private)
-    say_written(to)
+    if not quiet:
+        say_written(to)
 
 
 def say_written(path: object) -> None:

@@ -34,7 +34,7 @@ from fitdiag.pattern.record import describe_alteration, stamp, whose
 from fitdiag.pattern.true import true
 from fitdiag.pattern.waist import WORKS
 from fitdiag.problems import one_line, stop
-from fitdiag.units import Units, format_length, format_reading, parse_length, read_off
+from fitdiag.units import Units, format_given, format_length, format_reading, parse_length, read_off
 
 if TYPE_CHECKING:
     from fitdiag.pattern.ink import Drawing
@@ -55,11 +55,12 @@ def reading(
     return Reading(line, given, dpi, shipped_garment(garment) if garment else None)  # type: ignore[arg-type]
 
 
-def write_out(pattern: Pattern, out: str | None, *, replace: bool) -> None:
-    """Write a pattern to `out`, if given, and say so."""
+def write_out(pattern: Pattern, out: str | None, *, replace: bool, quiet: bool = False) -> None:
+    """Write a pattern to `out`, if given, and say so; not if `quiet`, as beside a JSON object nothing else is printed."""
     if out:
         write_pattern(pattern, out, replace=replace)
-        say_written(out)
+        if not quiet:
+            say_written(out)
 
 
 def show(
@@ -103,7 +104,7 @@ def draft(
     pattern = draft_block(cut, measures, chosen)
     taken, odd = pattern_measures(pattern), out_of_proportion(block, measures, chosen)
     ease = {one.name: taken[one.girth] - measures[one.name] for one in reversed(block.asked) if one.girth}
-    write_out(pattern, out, replace=replace)
+    write_out(pattern, out, replace=replace, quiet=as_json)
     extra = {"ease_mm": ease, **({"warnings": [odd]} if odd else {})}
     show(taken, pattern, chosen, as_json=as_json, extra=extra)
     if not as_json:
@@ -122,7 +123,7 @@ def fit(given: list[str], out: str | None, units: str | None, *, as_json: bool, 
 
     chosen = guess_units(units, given)
     found = fitted(lengths(given, chosen), chosen)
-    write_out(found.pattern, out, replace=replace)
+    write_out(found.pattern, out, replace=replace, quiet=as_json)
     if as_json:
         reached = {name: {"wanted_mm": wanted, "reached_mm": got} for name, (wanted, got) in found.reached.items()}
         ask = [{"length": name, "off_then_mm": left} for name, left in found.ask]
@@ -193,7 +194,7 @@ def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut:
 
         picture = drawing(pattern, found, chosen)
         content = svg(picture) if kind == ".svg" else pdf_drawing(picture)
-        save(to, content, replace=replace)
+        save(to, content, replace=replace, quiet=as_json)
     if as_json:
         write_data(found.as_data())
         return 0
@@ -216,7 +217,7 @@ def alter(
     if trued:
         stages.append(("trueing", result))
     result = allowed(work.recorded(result), allowance, chosen)
-    write_out(result, out, replace=replace)
+    write_out(result, out, replace=replace, quiet=as_json)
     trued_mm = {"trued_mm": {f"{one.piece} {one.seam}": round(one.change, 3) + 0.0 for one in trued}} if trued else {}
     extra = {**trued_mm, **({"warnings": list(work.warnings)} if work.warnings else {})}
     say_stages(base, stages, chosen, as_json=as_json, extra=extra)
@@ -301,21 +302,23 @@ def solve(
     today = (day_of(day) if day else date.today()).isoformat()
     done = [(name, amount) for name, amount in found.amounts.items() if abs(amount) >= 0.5]
     carried = tuple(Carried(name, amount, base.alterations[name].title, today) for name, amount in done)
-    write_out(dataclasses.replace(found.result, carried=(*pattern.carried, *carried)), out, replace=replace)
+    result, trued = found.finished
+    write_out(dataclasses.replace(result, carried=(*pattern.carried, *carried)), out, replace=replace, quiet=as_json)
+    stages = [*found.stages, *([("trueing", result)] if trued else [])]
     unmet = [{"measure": target.measure, "missing_mm": gap} for target, gap in found.unmet]
     extra = {"amounts_mm": dict(found.amounts), "unmet": unmet, "without": left_out, "alone_mm": by_itself}
     extra |= {"warnings": list(warnings)} if warnings else {}
     if as_json:
-        say_stages(base, found.stages, chosen, as_json=True, extra=extra)
+        say_stages(base, stages, chosen, as_json=True, extra=extra)
         return 0
     _say_least(base, wanted, found, chosen)
     for one, other in conflicts(pattern, wanted, targets) if found.unmet and len(targets) > 1 else ():
         say(f"  These two cannot both be met: {one.text(chosen)}; and {other.text(chosen)}. Each alone can.")
     say()
-    say_stages(base, found.stages, chosen, as_json=False, extra=extra)
+    say_stages(base, stages, chosen, as_json=False, extra=extra)
     say()
     for name, amount in by_itself.items():
-        alone_, planned = format_length(amount, chosen), format_length(found.amounts[name], chosen)
+        alone_, planned = format_given(amount, chosen), format_given(found.amounts[name], chosen)
         say(f"By itself '{base.alterations[name].title}' would take {alone_}; in the plan {planned}.")
     for name, values in left_out.items():
         left = "; ".join(f"{measure} {format_reading(value, chosen)}" for measure, value in values.items())
@@ -347,9 +350,9 @@ def _say_least(base: RuleBase, wanted: Sequence[Wanted], found: Solution, units:
         amount = found.amounts[item.alteration]
         limit = ", as given" if item.least == item.most else f", at most {format_length(item.most, units)}"
         title = base.alterations[item.alteration].title
-        say(f"  {title}: {format_length(amount, units) if abs(amount) >= 0.5 else 'not needed'}{limit}")
+        say(f"  {title}: {format_given(amount, units) if abs(amount) >= 0.5 else 'not needed'}{limit}")
     for target, gap in found.unmet:
-        missing = f"{target.text(units)}; {format_length(gap, units)} is missing."
+        missing = f"{target.text(units)}; {format_reading(gap, units)} is missing."
         say(f"  Not reached: {missing} It cannot be reached without another alteration or a larger limit.")
 
 

@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import combinations
 from math import inf
 from typing import Literal
@@ -20,6 +21,7 @@ import numpy as np
 from fitdiag.pattern.measure import near_measures, pattern_measures
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
+from fitdiag.pattern.true import Trued, true
 from fitdiag.problems import ProblemsFoundError, one_line, stop
 from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
 
@@ -67,15 +69,16 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Solution:
-    """Amounts in mm per alteration, in order; the patterns before and after each step; unmet targets, each with its gap in mm."""
+    """Amounts in mm per alteration, in order; the patterns before and after each step, as cut; unmet targets, each with its gap in mm."""
 
     amounts: Mapping[str, float]
     stages: tuple[tuple[str, Pattern], ...]
     unmet: tuple[tuple[Target, float], ...]
 
-    @property
-    def result(self) -> Pattern:
-        return self.stages[-1][1]
+    @cached_property
+    def finished(self) -> tuple[Pattern, tuple[Trued, ...]]:
+        """The pattern after all steps, trued, and what trueing changed."""
+        return true(self.stages[-1][1])
 
 
 def parse_target(text: str, units: Units, known: Sequence[str]) -> Target:
@@ -99,10 +102,11 @@ def parse_target(text: str, units: Units, known: Sequence[str]) -> Target:
 
 
 def measured(pattern: Pattern, targets: Iterable[Target]) -> list[float]:
-    """The measure of each target on a pattern, mm; `NAME, left` or `NAME, right` takes it on one side.
+    """The measure of each target on a pattern as it is sewn, trued, in mm; `NAME, left` or `NAME, right` takes it on one side.
 
     Raises ProblemsFoundError if one cannot be taken, or differs between the sides and no side is named.
     """
+    pattern, _ = true(pattern)
     values = pattern_measures(pattern)  # once for all targets
     return [_one_of(values, pattern, target.measure) for target in targets]
 
