@@ -11,6 +11,8 @@ from fitdiag.interview.clauses import sentences
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.mail import read_mail, read_mail_and_rest
 from fitdiag.interview.search import Words
+from fitdiag.knowledge.folders import rules_for
+from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.sessions.state import fold, offered_event
 
@@ -285,3 +287,46 @@ def test_what_was_there_once_is_not_proposed_unless_it_is_there_still(base: Rule
     }
     for text, signs in cases.items():
         assert {one.id for one in read_mail(base, words, text, "in") if one.finding is not None} == signs, text
+
+
+@pytest.mark.parametrize(
+    ("text", "sign", "amount"),
+    [
+        ("The hem at the back is 2 cm higher than at the front.", "hem-higher-behind", 20.0),
+        ("The hem hangs 2 cm higher behind than it does in front.", "hem-higher-behind", 20.0),
+        ("The hem is 2 cm higher at the front than at the back.", "hem-higher-in-front", 20.0),
+        ("The front hem is higher than the back.", "hem-higher-in-front", None),
+    ],
+)
+def test_what_a_place_is_compared_with_is_not_told(text: str, sign: str, amount: float | None) -> None:
+    """Higher behind than in front is a sign of the back, though both places are named."""
+    skirt = load_rules(rules_for("skirt"))
+    told = [one for one in read_mail(skirt, Words(skirt), text, "cm") if one.kind == "symptom"]
+    assert [(sign, amount)] == [(one.id, one.finding and one.finding.amount_mm) for one in told]
+
+
+@pytest.mark.parametrize(
+    ("text", "side"),
+    [
+        ("The right leg is longer than the left by 1 in.", "left"),
+        ("The left hem is 1 cm higher than the right.", "left"),
+        ("The hip line is lower on the left than on the right.", "right"),
+        ("The hip line is higher on my left than on my right side.", "left"),
+    ],
+)
+def test_the_side_compared_with_is_not_that_of_the_sign(base: RuleBase, words: Words, text: str, side: str) -> None:
+    """Where one side is measured by the other, the one that is told about counts; what is lower there is higher across."""
+    (found,) = (one.finding for one in read_mail(base, words, text, "cm"))
+    assert found is not None
+    assert found.side == side
+
+
+def test_without_an_opposite_nothing_is_left_out(words: Words) -> None:
+    """Only the opposite of a place named before goes; amounts, other places and what follows stay."""
+    for text in (
+        "more than 2 cm too long behind",
+        "tighter than before at the back",
+        "the waist is higher than my navel",
+    ):
+        assert words.uncompared(text) == text
+    assert words.uncompared("longer on the left than on the right by 1 in") == "longer on the left by 1 in"

@@ -70,7 +70,7 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
         return [Line(f"First '{one_line(parts[0], 60)}'."), *search(talk, kind, parts[0])]
     words, rest = _graded(typed) if kind == "body note" else split_amount(typed)
     if kind == "symptom" and rest:  # the side and amount of what is there: not of what is fine or denied beside it
-        rest = split_amount(told(typed) or typed)[1]
+        rest = split_amount(talk.words.uncompared(told(typed) or typed))[1]
     if not re.search("[a-z]", words.lower()):
         return [Line("Begin with a word; numbers, amounts and sides come after it.")]
     if name := talk.words.own_name(kind, words):

@@ -146,7 +146,7 @@ def _of_sentence(base: RuleBase, words: Words, sentence: _Sentence, units: Units
         finding = None
         if span.kind == "symptom":
             others = _used([one for one in (*done, *away, *signs) if one is not span]) | before
-            parts = (*_own_and_free(clauses, span, others), after)
+            parts = tuple(map(words.uncompared, (*_own_and_free(clauses, span, others), after)))
             finding = _finding(base, span.id, parts, doubtful_side(sentence.text), units)
         yield span.fit, Proposal(span.kind, span.id, sentence.text, finding)
 

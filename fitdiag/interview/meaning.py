@@ -74,8 +74,12 @@ def signs_in(words: Words, text: str, part: Sequence[str], led: bool) -> Iterato
         return
     heard = words.heard("symptom", text, _LENIENT, _UNKNOWN, _WHOLE)
     chances = words.chances("symptom", text)
+    said = set(words.places(words.uncompared(text)).split())
+    if compared := set(words.places(text).split()) - said:  # a sign of the place compared with is not what is told
+        elsewhere = {one.id for one in heard if compared & set(words.places(words.uncompared(one.phrase)).split())}
+        heard = tuple(one for one in heard if one.id not in elsewhere)
+        chances = {name: chance for name, chance in chances.items() if name not in elsewhere}
     likeliest = sorted(chances, key=lambda name: -chances[name])[:_NEAREST]
-    said = set(words.places(text).split())
     amiss, praised = judged(part)
     when = says("when", text)
     for place, one in enumerate(heard[:_WIDEST]):

@@ -115,6 +115,7 @@ class Heard:
 # An occurrence of a stem: index of the phrase, negative weight of the word there (so that the best sort first), and index of
 # the word in the phrase.
 _Place = tuple[int, float, int]
+_COMPARED_WITHIN = 5  # words after "than" among which the place compared with stands
 _Asked = tuple[Kind, str, float, float, float]  # what `Words.heard` is asked
 
 
@@ -207,6 +208,23 @@ class Words:
     def places(self, text: str) -> str:
         """The places of the garment and the body that a text names."""
         return " ".join(sorted({name for word in self.meant(_words(text)) for name in word} & self._places))
+
+    def uncompared(self, text: str) -> str:
+        """A text without the opposite place, or the other side, that it only compares with.
+
+        "Higher behind than in front" tells of the back, so it is "higher behind".
+        """
+        before, _, after = text.partition(" than ")
+        if not after:
+            return text
+        compared, here = after.split(), self.places(before).split()
+        opposed = {other for one, other in self._against if one in here and other in self._places}
+        sides = set(re.findall(r"\b(?:left|right)\b", before.lower()))
+        other_side = {"left", "right"} - sides if sides else set()
+        for place, word in enumerate(compared[:_COMPARED_WITHIN]):
+            if opposed & set(self.places(word).split()) or word.lower().strip(".,;:!") in other_side:
+                return " ".join([before, *compared[place + 1 :]])
+        return text
 
     def chances(self, kind: Kind, text: str) -> dict[str, float]:
         """Naive Bayes probability of each rule, given that a text is about one; spelling is corrected first."""
