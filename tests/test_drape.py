@@ -31,13 +31,15 @@ from fitdiag.drape.readings import READINGS, Worn, read
 from fitdiag.knowledge.about import FigurePart
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.load import load_rules
+from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.formats import pattern_to_text
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, length, points
 from fitdiag.photos.camera import Camera
 from fitdiag.photos.overlay import COLOURS, placed
 from fitdiag.planning.explain import nudge
-from fitdiag.planning.muslins import changes, cloth_of, error_text, reading_text, wearer_of
+from fitdiag.planning.muslins import _warned, changes, cloth_of, error_text, reading_text, wearer_of
+from fitdiag.planning.stages import Shown
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.case import add_round, open_case, update_round
 from fitdiag.sessions.rounds import nudged
@@ -360,6 +362,23 @@ def test_no_reading_is_said_to_be_exact(name: str, units: Units) -> None:
     assert {"1 degree", "-1 degree", "0 degrees", "2 degrees"} == {
         reading_text("v-centre-back", degrees, units) for degrees in (1.2, -0.8, -0.3, 0.2, 1.7)
     }
+
+
+@pytest.mark.parametrize(("pull", "warned"), [(44.0, False), (45.3, False), (60.0, True), (200.0, True)])
+def test_a_pull_is_warned_of_only_where_a_smaller_amount_on_the_tape_would_spare_it(
+    base: RuleBase, pull: float, warned: bool
+) -> None:
+    """45 N/m draws into the cleft; from 5 before, 60 would fall to 45 with 8/11 of 3/4 in, which a tape shows as 1/2 in."""
+    level = {"dip-centre-back": 0.0, "dip-centre-front": 0.0}
+    stages = (
+        Shown("", None, {**level, "pull-seat": 5.0}, {}),
+        Shown("tuck-across-back-hip", 19.05, {**level, "pull-seat": pull}, {}),
+    )
+    told = _warned(base, {**level, "pull-seat": 5.0}, stages, stages, "in")
+    assert bool(told) is warned
+    assert pull != 60.0 or told[0].endswith(
+        "by 3/4 in would pull hard over the seat and may draw into the cleft. Up to about 1/2 in it would not."
+    )
 
 
 def test_the_command_drapes_draws_and_tells(

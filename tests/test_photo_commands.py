@@ -298,3 +298,16 @@ def test_a_proposal_counts_only_when_confirmed(shell: Shell, tmp_path: Path) -> 
         assert code == 0
         assert told == bool(re.search(r"^hip: the lens", out, re.MULTILINE))
         assert told != ("only proposed" in " ".join(out.split()))
+
+
+def test_a_focal_length_that_is_known_is_not_asked_for(shell: Shell, tmp_path: Path) -> None:
+    """It may stand in the marks that came with a picture, or be typed; what all pictures lack is said once."""
+    shutil.copy(PICTURES / "back.jpg", tmp_path / "back.jpg")
+    shutil.copy(PICTURES / "left.jpg", tmp_path / "left.jpg")
+    for more, asked in ((), 1), (("--focal", "57"), 0):
+        _, out, _ = shell("photo", "add", "back=back.jpg", "left=left.jpg", *more, "--to", f"taken {asked}")
+        assert out.count("no focal length") == asked
+    for view in ("back", "left"):
+        shutil.copy(PICTURES / f"{view}.marks.json", tmp_path)
+    _, out, _ = shell("photo", "add", "back=back.jpg", "left=left.jpg", "--to", "taken with marks")
+    assert "its marks came with it" in out and "no focal length" not in out

@@ -152,6 +152,18 @@ def test_what_excludes_a_chosen_one_does_not_follow_it(tmp_path: Path) -> None:
     assert [item.alteration for item in with_swing.later] == ["give-room"]
 
 
+def test_what_follows_a_chosen_one_is_not_listed_for_later_as_well(tmp_path: Path) -> None:
+    """Giving room is worth it for a less likely cause, which waits; as it already follows the tuck, it stands in the list once."""
+    rules = world(
+        tmp_path,
+        leans=lambda text: text.replace("{swing-leg: wholly}", "{give-room: wholly}"),
+        give=lambda text: text.replace("worsens: {back-too-long: a-little}\n", ""),
+    )
+    plan = make_plan(believed(rules, {"back-too-long": 0.9, "grain-leans": 0.45}))
+    assert [item.alteration for item in plan.recommendations] == ["tuck-back", "give-room"]
+    assert plan.later == ()
+
+
 def test_an_unlikely_cause_waits_while_another_is_likely(base: RuleBase) -> None:
     """At 0.5 a cause is cut for beside a likelier one; below, it waits, and the list says that it is less certain."""
     for chance, now in ((0.5, ["take-in", "swing-leg"]), (0.49, ["take-in"])):

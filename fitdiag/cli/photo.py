@@ -77,7 +77,9 @@ def take_pictures(
             raise stop("argument", f"'{one_line(text, 60)}' does not say from where the picture was taken", hint=hint)
         wanted.append((view, Path(path)))
     width = length_given(hip, "--hip-width")
-    came = [_clean(view, source, face_above) for view, source in wanted]  # all of them, before anything is written
+    came = [
+        _clean(view, source, face_above, focal) for view, source in wanted
+    ]  # all of them, before anything is written
     make_folder(folder := Path(to))
     files: dict[Path, bytes | str] = {}
     taken: dict[Path, str] = {}
@@ -104,16 +106,18 @@ def take_pictures(
     return taken
 
 
-def _clean(view: View, source: Path, face_above: int | None) -> tuple[Marks, bytes, list[str]]:
+def _clean(view: View, source: Path, face_above: int | None, focal: float | None) -> tuple[Marks, bytes, list[str]]:
     """A picture's marks, its cleaned JPEG and remarks about it; the pixels are not kept."""
     picture = read_picture(source, smaller=True)
-    lines = shortcomings(picture) or ["nothing stands in the way of measuring it"]
     content = clean_jpeg(crop_above(picture, face_above) if face_above is not None else picture)
     marks = Marks("", "", picture.width, picture.height, view, picture.focal_35mm, cropped=picture.cropped)
-    if sidecar(source).exists():
+    came = sidecar(source).exists()
+    if came:
         marks = read_marks(sidecar(source))
         check_same(picture, marks, sidecar(source))
-        lines.append("its marks came with it")
+    lacking = shortcomings(picture, focal_known=bool(focal or marks.focal_35mm))
+    lines = lacking or ["nothing stands in the way of measuring it"]
+    lines += ["its marks came with it"] if came else []
     return replace_fields(marks, view=view, sha256=digest(content)), content, lines
 
 

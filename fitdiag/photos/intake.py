@@ -276,8 +276,11 @@ def crop_above(picture: Picture, row: int) -> Picture:
     return replace(picture, pixels=pixels)
 
 
-def shortcomings(picture: Picture) -> list[str]:
-    """List what makes measuring this file less accurate, or should be known before keeping it, one line each."""
+def shortcomings(picture: Picture, *, focal_known: bool = False) -> list[str]:
+    """List what makes measuring this file less accurate, or should be known before keeping it, one line each.
+
+    `focal_known`: the focal length is typed in, or stands in its marks.
+    """
     long_side = max(picture.width, picture.height)
     size = f"{picture.width} x {picture.height} pixels"
     lines = []
@@ -299,7 +302,7 @@ def shortcomings(picture: Picture) -> list[str]:
         lines.append(f"made smaller: it had {wide} x {high} pixels, more than is of use; {size} are kept")
     if picture.has_location:
         lines.append("location: the original holds where it was taken; nothing written here does")
-    if picture.focal_35mm is None:
+    if picture.focal_35mm is None and not focal_known:
         lines.append("no focal length: the file does not say it; type it in if you know it (35 mm equivalent)")
     return lines
 

@@ -253,6 +253,8 @@ def _warned(
         if pull > limit and pull > was * 1.2 and after.amount:
             share = max(0.0, (limit - was) / (pull - was))
             safe = round_length(after.amount * share, units)
+            if safe >= round_length(after.amount, units):
+                continue  # what would be safe is, on the tape, what is planned
             title = base.alterations[after.alteration].title
             upto = (
                 f"Up to about {format_length(safe, units)} it would not." if safe > 0 else "Any amount would add to it."

@@ -185,7 +185,7 @@ class Planner:
             verdict=self._verdict(recommendations, may_stay),
             recommendations=recommendations,
             leave_alone=self._leave_alone(set(names)),
-            later=tuple(Named(name, self._later_because(name, names, followed)) for name in later),
+            later=tuple(Named(name, self._later_because(name, names, followed)) for name in later if name not in names),
             may_stay=may_stay,
         )
         closer = _Closer(self, plan)
