@@ -175,3 +175,23 @@ def test_a_wrong_claim_is_found_out(garment: str, name: str, text: str) -> None:
     found = list(claims(text, garment))
     assert found
     assert disproved(found, garment, name)
+
+
+@pytest.mark.parametrize("garment", ["trousers", "skirt"])
+def test_what_is_cut_closes_what_the_table_misses(garment: str) -> None:
+    """A girth short of its table by 2 cm, all of it from one cause: the amount that wholly cures it gives back 2 cm of girth."""
+    base = load_rules(rules_for(garment))
+    girths = {"hip": "hip girth", "waist": "waist after darts girth", "thigh": "thigh girth", "knee": "knee girth"}
+    closed = {}
+    for cause in base.causes.values():
+        for link in cause.shows:
+            table = base.symptoms[link.symptom].from_ease
+            if table is None or table.measure not in girths or not link.per:
+                continue
+            for name, cure in cause.cured_by.items():
+                each = base.alterations[name].effects_on.get(girths[table.measure])
+                if each and cure.how_well == "wholly":
+                    amount = 20.0 / link.per[0].ratio / abs(cure.takes)
+                    closed[cause.id, name] = amount * abs(each)
+    assert closed
+    assert closed == {pair: pytest.approx(20.0, rel=0.1) for pair in closed}

@@ -120,6 +120,16 @@ def test_the_leg_that_is_lengthened_is_not_the_one_whose_hem_is_too_low(symptom:
     assert (item.side, item.amount.less) in (("left", True), ("right", False))
 
 
+def test_the_leg_whose_hem_is_off_is_altered_and_not_the_one_whose_hem_is_right() -> None:
+    """Left too low and right higher by as much: the right hem lies where it was agreed, so the left leg is shortened."""
+    base = rules()
+    findings = Findings(units="in")
+    for symptom, side in (("hems-too-long", "left"), ("one-hem-higher", "right")):
+        findings = findings.with_finding(measured(base.symptoms[symptom], INCH / 2, side=side))  # type: ignore[arg-type]
+    item = first(conclude(base, findings))
+    assert (item.side, item.amount.less, item.amount.mm) == ("left", True, INCH / 2)
+
+
 def test_what_is_done_on_one_side_gets_one_amount_on_the_side_that_shows_more() -> None:
     """A hip is raised on one side only, also where the sign was measured on both."""
     item = first(concluded(rules(), "one-sided-diagonal", 10.0, 30.0))

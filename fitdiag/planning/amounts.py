@@ -177,11 +177,15 @@ class Amounts:
             for cause, well in self.base.cures_of[alteration.id].items()
             if cause in known.extents and known.has_sign(cause) and well >= _LEAST_WELL
         }
-        most, less = max(weights.values(), default=0.0), self._less(alteration)
-        beside = {cause: weight for cause, weight in weights.items() if weight >= _BESIDE * most > 0.0}
-        ranked = sorted(beside, key=lambda cause: (-beside[cause], cause))
-        takes = {cause: self.base.causes[cause].cured_by[alteration.id].takes for cause in ranked}
-        return {cause: beside[cause] for cause in ranked if (takes[cause] < 0) == less}
+        less = self._less(alteration)
+        one_way = {
+            cause: weight
+            for cause, weight in weights.items()
+            if (self.base.causes[cause].cured_by[alteration.id].takes < 0) == less
+        }
+        most = max(one_way.values(), default=0.0)
+        ranked = sorted(one_way, key=lambda cause: (-one_way[cause], cause))
+        return {cause: one_way[cause] for cause in ranked if one_way[cause] >= _BESIDE * most > 0.0}
 
     def _best_measure(self, alteration: Alteration) -> str | None:
         """The unmeasured sign, seen, whose amount would tell most about the alteration's amount."""
@@ -199,10 +203,11 @@ class Amounts:
         return max(ranked)[1] or None
 
     def _less(self, alteration: Alteration) -> bool:
-        """Whether the likeliest cause it cures asks for it in reverse; one that was read comes first, then one with a sign seen.
+        """Whether the likeliest cause it cures asks for it in reverse.
 
-        So hems that hang too low are never let down, and a hem under one heel is shortened, whichever leg is the longer: that the
-        sides differ explains nothing by itself.
+        One that was read comes first, then one with a sign seen, then one that has an opposite, for its sign says which way. So hems
+        that hang too low are never let down, and a hem under one heel is shortened, whichever leg is the longer: that the sides
+        differ explains nothing by itself, and does not say which of them is right.
         """
         known = self.diagnosis
         causes = [cause for cause in self.base.cures_of[alteration.id] if known.has_sign(cause)]
@@ -210,9 +215,10 @@ class Amounts:
             return False
         signs = [finding.symptom for finding in self.findings.seen if finding.origin != "derived"]
 
-        def explains(cause: str) -> tuple[bool, bool, float, str]:
+        def explains(cause: str) -> tuple[bool, bool, bool, float, str]:
             shows_one = any(cause in self.base.causes_of[sign] for sign in signs)
-            return cause in known.extents, shows_one, known.probability[cause], cause
+            has_opposite = self.base.causes[cause].opposite is not None
+            return cause in known.extents, shows_one, has_opposite, known.probability[cause], cause
 
         return self.base.causes[max(causes, key=explains)].cured_by[alteration.id].takes < 0
 
