@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from small_rules import LONG, good_files, write_rules
 
-from fitdiag.diagnosis.belief import compile_network, likelihood
+from fitdiag.diagnosis.belief import Diagnosis, compile_network, likelihood
 from fitdiag.diagnosis.exact import Posterior
 from fitdiag.diagnosis.extents import Explanation, Model, Reading, Slope, Suspect
 from fitdiag.knowledge.findings import Done, Finding, Findings, measured, settle
@@ -149,6 +149,36 @@ def test_a_reading_by_the_others_is_what_leaving_it_out_gives() -> None:
             alone = model.explain((0,), frozenset({index}))
             assert whole.expected[index] == pytest.approx(alone.expected[index], abs=0.05)
             assert whole.variance[index] == pytest.approx(alone.variance[index], rel=0.01)
+
+
+# -- readings that have nothing to do with each other ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("symptom", "mm", "causes"), [
+    ("balance-lines-rise-to-back", 8.0, ("back-too-short-above-crotch", "front-crotch-curve-too-long")),
+    ("crotch-hangs-low", 20.0, ("rise-too-deep",)),
+    ("hems-too-long", 20.0, ("leg-too-long",)),
+])  # fmt: skip
+def test_what_another_place_shows_does_not_change_what_a_reading_says(
+    base: RuleBase, symptom: str, mm: float, causes: Sequence[str]
+) -> None:
+    """No cause moves the waist's girth and these; a waist that binds neither speaks for nor against their causes."""
+    alone = Findings().with_finding(measured(base.symptoms[symptom], mm))
+    both = alone.with_finding(measured(base.symptoms["waist-binds"], 16.0))
+    before, after = Diagnosis(base, alone).probability, Diagnosis(base, both).probability
+    for cause in causes:
+        assert after[cause] == pytest.approx(before[cause], rel=0.2)  # only so many sets are weighed
+
+
+def test_a_cause_that_shows_a_sign_by_no_amount_is_counted_once(base: RuleBase) -> None:
+    """A waist worn elsewhere may bind, so binding speaks for it, but no more than if it were not measured."""
+    text = "symptoms: {waist-cannot-reach-its-line: {amount: 15 mm}, pattern-depth-under-table: {amount: 14 mm}%s}"
+    chance = {
+        binds: Diagnosis(base, told(text % binds, base)).probability["wrong-wearing-height"]
+        for binds in (", waist-binds: yes", ", waist-binds: {amount: 2 cm}")
+    }
+    answered, read = chance.values()
+    assert read <= 2.0 * answered
 
 
 # -- more of a sign is never less of its causes ----------------------------------------------------------------------

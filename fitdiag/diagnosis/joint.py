@@ -5,7 +5,8 @@ times the density of all readings (`extents.Model`). A reading that no set expla
 from none: then it is a sign like any other, of any amount up to twice its mark for strong.
 
 Which cause a single reading points to is left to the rules' words for how often a cause shows a sign, so that more of the sign
-never counts against it. With n readings the words weigh 1/n of a sign against the extents.
+never counts against it. With n readings that causes join, the words weigh 1/n of a sign against the extents; readings that no
+cause joins are as many single ones, so that what the waist shows does not change what the level lines say.
 """
 
 from __future__ import annotations
@@ -55,6 +56,20 @@ class Weighed:
     share: float
     explanation: Explanation
     probability: Sequence[float]
+
+
+class _Besides(NamedTuple):
+    """How likely a sign is from elsewhere, and the chance that each of the causes it has no slope for, if present, does not show it."""
+
+    elsewhere: float
+    not_shown: Mapping[int, float]
+
+    def given(self, chosen: Iterable[int]) -> float:
+        """The probability of the sign given the causes of a set, but for those with a slope."""
+        absent = 1.0 - self.elsewhere
+        for cause in chosen:
+            absent *= self.not_shown.get(cause, 1.0)
+        return 1.0 - absent
 
 
 class _Tried(NamedTuple):
@@ -182,23 +197,46 @@ class Joint:
         return 1.0 - absent
 
     @cached_property
-    def _strays(self) -> Mapping[int, tuple[float, float]]:
-        """By index of the reading: density of an outlier upwards and downwards, times its probability."""
-        elsewhere = self._elsewhere
-        return {one.index: (elsewhere(one.up) / one.reach, elsewhere(one.down) / one.reach) for one in self._signs}
+    def _besides(self) -> Mapping[int, tuple[_Besides, _Besides]]:
+        """By index of the reading, upwards and downwards: how likely the sign is without an extent that moves it."""
+        result = {}
+        for one in self._signs:
+            suspects = self.model.suspects
+            still = {cause for cause, suspect in suspects.items() if one.reading.sign not in suspect.slopes}
+            up, down = (
+                _Besides(
+                    self._elsewhere(row),
+                    {}
+                    if row is None or self.simulated
+                    else {cause: q for cause, q in self.network.links[row] if cause in still},
+                )
+                for row in (one.up, one.down)
+            )
+            result[one.index] = up, down
+        return result
+
+    def _strays(self, one: _Sign, chosen: tuple[int, ...]) -> tuple[float, float]:
+        """Density of a reading as an outlier upwards and downwards, times its probability given a set.
+
+        Causes of the set that show the sign, but by no amount, make an outlier likelier.
+        """
+        up, down = self._besides[one.index]
+        return up.given(chosen) / one.reach, down.given(chosen) / one.reach
 
     def _explained(self, causes: tuple[int, ...]) -> tuple[float, Explanation, frozenset[int]]:
         """Log density of the readings given a set, with outliers left out at a price; the explanation, and the outliers."""
         without: frozenset[int] = frozenset()
         price = 0.0
+        strays = {one.index: self._strays(one, causes) for one in self._signs}
         while True:
             explanation = self.model.explain(causes, without)
             worst, gain = -1, 0.0
             if len(without) < _OUTLIERS:
-                for index, (up, down) in self._strays.items():
+                for one in self._signs:
+                    index, reading = one.index, one.reading.excess
                     if index in without:
                         continue
-                    reading = self.model.readings[index].excess
+                    up, down = strays[index]
                     stray = log(up if reading > explanation.expected[index] else down)
                     more = stray - log_normal(reading, explanation.expected[index], explanation.variance[index])
                     if more > gain:
@@ -307,31 +345,51 @@ class Joint:
     # -- words -----------------------------------------------------------------------------------------------------
 
     @cached_property
-    def _leading(self) -> tuple[int, int] | None:
-        """The most deviant measured sign: the index of its reading, and its row."""
-        best: tuple[float, int, int] | None = None
-        for one in self._signs:
-            row = one.up if one.reading.excess > 0 else one.down
-            if row is not None and not one.read.graded and row in self.evidence:
-                far = abs(one.reading.excess) / sqrt(one.reading.variance + one.reading.rest_variance)
-                if best is None or far > best[0]:
-                    best = (far, one.index, row)
-        return best[1:] if best is not None else None
+    def _leading(self) -> tuple[tuple[_Sign, int, int], ...]:
+        """Of each group of readings that causes join: the most deviant measured sign, its row, and how many were measured."""
+        leading = []
+        for group in self._groups():
+            measured = [one for one in group if not one.read.graded]
+            ranked = [
+                (-abs(one.reading.excess) / sqrt(one.reading.variance + one.reading.rest_variance), one.index, one, row)
+                for one in measured
+                for row in (one.up if one.reading.excess > 0 else one.down,)
+                if row is not None and row in self.evidence
+            ]
+            if ranked:
+                _, _, one, row = min(ranked, key=lambda item: item[:2])
+                leading.append((one, row, len(measured)))
+        return tuple(leading)
+
+    def _groups(self) -> list[list[_Sign]]:
+        """The readings of this round, those together that a cause with an extent would move together, directly or through others."""
+        groups = [({one.reading.sign}, [one]) for one in self._signs]
+        for suspect in self.model.suspects.values():
+            moved = {sign for sign, slope in suspect.slopes.items() if slope.ratio}
+            joined: tuple[set[int], list[_Sign]] = (set(), [])
+            apart = []
+            for signs, members in groups:
+                if moved.isdisjoint(signs):
+                    apart.append((signs, members))
+                else:
+                    joined = (joined[0] | signs, [*joined[1], *members])
+            groups = [*apart, joined] if joined[1] else apart
+        return [members for _, members in groups]
 
     def _words(self, chosen: tuple[int, ...]) -> float:
-        """1/n of the log ratio of the rules' words to the extents alone, for the leading sign."""
-        if self._leading is None or not self.measured:
-            return 0.0
-        index, row = self._leading
-        absent, present = self.evidence[row]
-        keep = 1.0 - self._elsewhere(row)
-        for cause, q in self.network.links[row]:
-            if cause in chosen:
-                keep *= q
-        in_words = log(max(absent * keep + present * (1.0 - keep), 1e-12))
-        single = self.model.alone(index).explain(chosen).log_density
-        floor = max(single, log(max(self._strays[index])))  # an amount far from every fit is an outlier
-        return (in_words - floor) / self.measured
+        """1/n of the log ratio of the rules' words to the extents alone, for the leading sign of each group of n readings."""
+        weight = 0.0
+        for one, row, measured in self._leading:
+            absent, present = self.evidence[row]
+            keep = 1.0 - self._elsewhere(row)
+            for cause, q in self.network.links[row]:
+                if cause in chosen:
+                    keep *= q
+            in_words = log(max(absent * keep + present * (1.0 - keep), 1e-12))
+            single = self.model.alone(one.index).explain(chosen).log_density
+            floor = max(single, log(max(self._strays(one, chosen))))  # an amount far from every fit is an outlier
+            weight += (in_words - floor) / measured
+        return weight
 
     # -- results --------------------------------------------------------------------------------------------------
 
@@ -357,15 +415,17 @@ class Joint:
         plain = self._odds({chosen: tried.score for chosen, tried in pool.items()})
         result = {}
         for one in self._signs:
-            without = {chosen: tried.score - self._fit(one, tried.explanation) for chosen, tried in pool.items()}
+            without = {
+                chosen: tried.score - self._fit(one, chosen, tried.explanation) for chosen, tried in pool.items()
+            }
             odds = self._odds(without)
             result[one.read.symptom] = {self.ids[cause]: plain[cause] / odds[cause] for cause in self.model.suspects}
         return result
 
-    def _fit(self, one: _Sign, explanation: Explanation) -> float:
+    def _fit(self, one: _Sign, chosen: tuple[int, ...], explanation: Explanation) -> float:
         """Log density of a reading predicted from all the others, or as an outlier."""
         fit = log_normal(one.reading.excess, explanation.expected[one.index], explanation.variance[one.index])
-        return max(fit, *map(log, self._strays[one.index]))
+        return max(fit, *map(log, self._strays(one, chosen)))
 
     def _odds(self, scores: Mapping[tuple[int, ...], float]) -> dict[int, float]:
         """The odds of each suspect, from the log weights of the sets."""
