@@ -807,6 +807,25 @@ def test_an_amount_far_above_the_limit_is_asked_back(decided: Callable[..., str]
     assert 152.4 == amounts[1]
 
 
+def test_the_list_of_a_case_is_exported_as_the_fitter_chose_it(
+    shell: Shell, decided: Callable[..., str], tmp_path: Path
+) -> None:
+    """An amount by hand and what was left out are in the exported list as in the round's own, and on the client's page."""
+    decided("1 = 1/2 in", "without 3", "", "no")
+    own = (tmp_path / "cases/the-usher/round-01/documents/list.md").read_text(encoding="utf-8")
+    heads = re.findall(r"^### \d\. .*", own, re.MULTILINE)
+    assert ["### 1. Tuck across the back above the full hip line: 1/2 in", "### 2. Slide"] == [heads[0], heads[1][:12]]
+    for given, name in (("the usher", "list.md"), ("cases/the-usher/round-01/session.jsonl", "again.md")):
+        assert 0 == shell("export", given, "--to", name)[0]
+        exported = (tmp_path / name).read_text(encoding="utf-8")
+        assert heads == re.findall(r"^### \d\. .*", exported, re.MULTILINE)
+    assert 0 == shell("export", "the usher", "--to", "cm.md", "--units", "cm")[0]
+    assert "line: 1.25 cm\n" in (tmp_path / "cm.md").read_text(encoding="utf-8")
+    assert 0 == shell("export", "the usher", "--to", "page.html")[0]
+    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert ">1/2\u00a0in<" in page.replace("1/2 in", "1/2\u00a0in") and "Overlap a wedge" not in page
+
+
 def test_what_was_done_is_asked_back(shell: Shell, decided: Callable[..., str], tmp_path: Path) -> None:
     """At 'Was it done?' what is no amount is told, and 6 in instead of 3/4 in is asked back before it counts."""
     shell("review", "the usher", "--sent")

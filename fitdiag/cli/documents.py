@@ -11,11 +11,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
-from fitdiag.cli.lists import effects_of, pattern_in
+from fitdiag.cli.lists import effects_of, on_paper, sewn
 from fitdiag.cli.output import say
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.files import digest, make_folder, read_bytes, refusals, refuse_utf16, remove_file, write_all
-from fitdiag.knowledge.findings import Done, Finding, Findings
+from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.stages import Simulation
 from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
@@ -214,26 +214,6 @@ def _taught(base: RuleBase, findings: Findings, sewn: Pattern, earlier: Mapping[
     with progress("Comparing with what came") as tell:
         block = block_for(wearer.figure, sewn)
         return nudge(base, findings, sewn, block, wearer.figure, cloth_of(base), earlier, tell)
-
-
-def on_paper(base: RuleBase, case: Case, number: int) -> tuple[Pattern | None, tuple[Done, ...]]:
-    """The client's pattern, and what was done of the rounds before this one that is not on it yet."""
-    pattern = pattern_in(base, case.pattern_file)
-    done = [item for item in case.done_before(number) if item.amount_mm]
-    if pattern is None or not done:
-        return pattern, ()
-    from fitdiag.planning.effects import not_on_paper
-
-    return pattern, not_on_paper(pattern, done)
-
-
-def sewn(pattern: Pattern | None, earlier: Sequence[Done]) -> Pattern | None:
-    """The pattern of a muslin: the one on paper after what was done `earlier` and is not on it yet."""
-    if pattern is None or not earlier:
-        return pattern
-    from fitdiag.planning.effects import as_sewn
-
-    return as_sewn(pattern, earlier)
 
 
 # -- the client's form ------------------------------------------------------------------------------------------------

@@ -26,6 +26,7 @@ from fitdiag.sessions.state import Conclusion, conclude
 
 if TYPE_CHECKING:
     from fitdiag.pattern.piece import Pattern
+    from fitdiag.sessions.case_files import Case
     from fitdiag.sessions.replay import Replay
 
 DEMO_SESSION = "lamplighter-round-2.jsonl"
@@ -43,6 +44,26 @@ def pattern_in(base: RuleBase, path: str | Path | None) -> Pattern | None:
     from fitdiag.pattern.formats import by_rules, read_pattern
 
     return read_pattern(str(path), by_rules(base))
+
+
+def on_paper(base: RuleBase, case: Case, number: int) -> tuple[Pattern | None, tuple[Done, ...]]:
+    """The client's pattern, and what was done of the rounds before this one that is not on it yet."""
+    pattern = pattern_in(base, case.pattern_file)
+    done = [item for item in case.done_before(number) if item.amount_mm]
+    if pattern is None or not done:
+        return pattern, ()
+    from fitdiag.planning.effects import not_on_paper
+
+    return pattern, not_on_paper(pattern, done)
+
+
+def sewn(pattern: Pattern | None, earlier: Sequence[Done]) -> Pattern | None:
+    """The pattern of a muslin: the one on paper after what was done `earlier` and is not on it yet."""
+    if pattern is None or not earlier:
+        return pattern
+    from fitdiag.planning.effects import as_sewn
+
+    return as_sewn(pattern, earlier)
 
 
 def effects_of(
@@ -119,15 +140,21 @@ def log_of(given: str) -> Path:
     return case.rounds[-1].log_file
 
 
-def fits_herself(log: Path) -> bool:
-    """Whether a log or its case says that the wearer fits herself."""
+def case_of(log: Path) -> Case | None:
+    """The case that a log is a round of; None for a session of its own."""
     from fitdiag.sessions.case import open_case
     from fitdiag.sessions.case_list import CASE_FILE
 
+    folder = log.absolute().parent.parent
+    return open_case(folder) if log.name == "session.jsonl" and (folder / CASE_FILE).exists() else None
+
+
+def fits_herself(log: Path) -> bool:
+    """Whether a log or its case says that the wearer fits herself."""
     if read_log(log).events[0].get("alone") is True:
         return True
-    folder = log.absolute().parent.parent
-    return log.name == "session.jsonl" and (folder / CASE_FILE).exists() and open_case(folder).alone
+    case = case_of(log)
+    return case is not None and case.alone
 
 
 def _replayed(log: Path, rules: str | None) -> tuple[RuleBase, ReadLog, Replay]:
@@ -163,7 +190,10 @@ def export(
     path: str, to: str, client: str | None, units: str | None, rules: str | None, *, replace: bool, large: bool,
     paper: str | None, alone: bool,
 ) -> int:  # fmt: skip
-    """Write the list of a log, or the client's page (without asking for photos, as the client was present)."""
+    """Write the list of a log, or the client's page (without asking for photos, as the client was present).
+
+    Of a round of a case: the list that the fitter chose, drawn on the client's pattern.
+    """
     kind = ending_of(to, *WRITERS, *PAGES)
     for given, option, kinds in ((large, "--large", PAGES), (paper, "--paper", (".pdf",))):
         if given and kind not in kinds:
@@ -174,6 +204,15 @@ def export(
     base, log, result = _replayed(file, rules)
     findings = in_units(result.state.findings, units)
     conclusion, name = conclude(base, findings), one_line(client or "", 80)
+    pattern, number = None, max((item.round for item in findings.done), default=0) + 1
+    case = case_of(file)
+    if case is not None:
+        from fitdiag.sessions.rounds import choice_of
+
+        one = next(one for one in case.rounds if one.folder.name == file.absolute().parent.name)
+        chosen = choice_of(base, conclude(base, result.state.findings), one, case.units)
+        conclusion = replace_fields(chosen, proposed=conclusion, units=findings.units).concluded()
+        pattern, number = sewn(*on_paper(base, case, one.number)), one.number
     if kind not in PAGES:
         words = for_wearer(base, alone=True) if alone else base
         save(to, WRITERS[kind](make_report(words, conclusion, name)), replace=replace)
@@ -181,10 +220,9 @@ def export(
     from fitdiag.reports.client_pdf import client_pdf
     from fitdiag.reports.sheet import Heading, client_page, make_sheet
 
-    number = max((item.round for item in findings.done), default=0) + 1
     day = next(filter(None, map(day_of, reversed(log.events))), date.today())  # of the last event
     heading = Heading(findings.units, name or findings.client, number, day)
-    sheet = make_sheet(base, conclusion, heading, pattern=None, photographs_next=(), alone=alone)
+    sheet = make_sheet(base, conclusion, heading, pattern=pattern, photographs_next=(), alone=alone)
     if kind == ".html":
         save(to, client_page(sheet, large=large), replace=replace)
     else:

@@ -13,7 +13,7 @@ from fitdiag.cli import documents
 from fitdiag.cli.arguments import paper_of
 from fitdiag.cli.case import opened
 from fitdiag.cli.choose import ask_done, choose
-from fitdiag.cli.lists import pattern_in, say_list
+from fitdiag.cli.lists import on_paper, pattern_in, say_list, sewn
 from fitdiag.cli.output import Show, say, say_all, say_then, write
 from fitdiag.cli.screen import Leave, Screen, says_yes
 from fitdiag.cli.terminal import hold_interview
@@ -350,7 +350,7 @@ class _Run:
             say_all(f"- {line}" for line in log.words)
         if not self.ask:
             return self._conclude_unasked(session)
-        _, earlier = documents.on_paper(self.base, self.case, one.number)
+        _, earlier = on_paper(self.base, self.case, one.number)
         hold_interview(self.words, one.log_file, self.case.pattern_file, self.show, earlier=earlier)
         session = state.fold(RoundLog.of(one).events, self.base)
         if session.recorded is None:
@@ -402,7 +402,7 @@ class _Run:
         """What the try-on after these alterations of a round should show, by the rules and by the client's pattern."""
         from fitdiag.planning.effects import changes_on
 
-        pattern = documents.sewn(*documents.on_paper(self.base, self.case, number))
+        pattern = sewn(*on_paper(self.base, self.case, number))
         changes = changes_on(pattern, [item.as_done() for item in altered]) if pattern is not None else {}
         return rounds.expected_outcomes(self.base, findings, altered, changes)
 
