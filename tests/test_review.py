@@ -826,6 +826,15 @@ def test_the_list_of_a_case_is_exported_as_the_fitter_chose_it(
     assert ">1/2\u00a0in<" in page.replace("1/2 in", "1/2\u00a0in") and "Overlap a wedge" not in page
 
 
+def test_the_list_of_a_renamed_case_has_the_new_name(shell: Shell, tmp_path: Path) -> None:
+    """The name in the case's file stands on the exported list, not the one the round was begun with."""
+    usher(shell, tmp_path)
+    case_file = tmp_path / "cases" / "the-usher" / "case.yaml"
+    case_file.write_text(case_file.read_text("utf-8").replace("name: the usher", "name: the doorman"), "utf-8")
+    assert 0 == shell("export", "the doorman", "--to", "list.md")[0]
+    assert (tmp_path / "list.md").read_text("utf-8").startswith("# Alteration list for the doorman")
+
+
 def test_what_was_done_is_asked_back(shell: Shell, decided: Callable[..., str], tmp_path: Path) -> None:
     """At 'Was it done?' what is no amount is told, and 6 in instead of 3/4 in is asked back before it counts."""
     shell("review", "the usher", "--sent")

@@ -212,7 +212,7 @@ def export(
         one = next(one for one in case.rounds if one.folder.name == file.absolute().parent.name)
         chosen = choice_of(base, conclude(base, result.state.findings), one, case.units)
         conclusion = replace_fields(chosen, proposed=conclusion, units=findings.units).concluded()
-        pattern, number = sewn(*on_paper(base, case, one.number)), one.number
+        pattern, number, name = sewn(*on_paper(base, case, one.number)), one.number, name or one_line(case.name, 80)
     if kind not in PAGES:
         words = for_wearer(base, alone=True) if alone else base
         save(to, WRITERS[kind](make_report(words, conclusion, name)), replace=replace)
