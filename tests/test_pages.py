@@ -531,7 +531,7 @@ def test_the_chart_holds_every_value_inside_its_frame(count: int) -> None:
     assert 2 * count == sum(fill == "#22303c" for *_, fill in dots)
     assert count - 1 == sum(fill == "#fff" for *_, fill in dots)
     assert all(0 < float(x) < wide and 0 < float(y) < high for x, y, _ in dots)
-    assert "round 1 0.4 cm ± 0.25 cm" in plain(drawn)
+    assert "round 1 0.4 cm ± 0.2 cm" in plain(drawn)
 
 
 def test_the_rounds_stand_beside_the_chart_in_numbers() -> None:
