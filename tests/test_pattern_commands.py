@@ -370,6 +370,23 @@ def test_a_pattern_whose_sides_differ_is_listed_like_any_other(shell: Work) -> N
     assert any("Lengthen the back crotch" in text and "nearer" in text for text in found["warnings"])
 
 
+def test_a_warning_of_one_side_names_it(shell: Work) -> None:
+    """Where each leg has its own amount, it is said which inseams lie how far apart; what is so on both is said once."""
+    (shell.folder / "findings.yaml").write_text(
+        "schema: fitdiag.findings/1\nsymptoms: {diagonals-under-seat: {left: 12 mm, right: 8 mm}}\n"
+    )
+    found = json.loads(shell.ok("diagnose", "findings.yaml", "--pattern", "block.yaml", "--units", "cm", "--json"))
+    (first, *_), stages = found["recommendations"], found["on_pattern"]["stages"]
+    assert first["alteration"] == "shorten-back-inseam" and first["left_mm"] > first["right_mm"]
+    told = [text for text in found["on_pattern"]["warnings"] if text.startswith(first["title"])]
+    for side in ("left", "right"):
+        apart = -stages[1]["measures_mm"][f"inseam difference, back less front, {side}"] / 10
+        named = [
+            text for text in told if text.startswith(f"{first['title']}, {side}: leaves the inseams {apart:.1f} cm")
+        ]
+        assert len(named) == (apart > 1.0)
+
+
 def test_a_plan_with_a_step_on_one_side_is_told_side_by_side(shell: Work) -> None:
     """Once a step is of the right side alone, every stage names the same measures, and the list tells what moved where."""
     (shell.folder / "findings.yaml").write_text(

@@ -28,6 +28,7 @@ from thinned import thinned
 from trousers import Measures, draft
 
 from fitdiag.knowledge.load import load_rules
+from fitdiag.pattern.blocks import usual_block
 from fitdiag.pattern.change import change_of
 from fitdiag.pattern.draw import drawing, strip
 from fitdiag.pattern.garment import shipped_garment, unfolded
@@ -185,6 +186,16 @@ def test_the_words_on_the_page_are_those_of_the_steps(name: str, words: str) -> 
     """What a page tells agrees with the steps of the rule: where the amount counts, and where it ends."""
     made = carry_out(BLOCK, name, 5 / 8 * 25.4)
     assert words in " ".join(texts(drawing(BLOCK, made, "in"), "told"))
+
+
+@pytest.mark.parametrize(("garment", "name"), [("skirt", "deepen-back-darts"), ("trousers", "deepen-darts")])
+def test_the_page_says_how_much_wider_the_darts_become_together(garment: str, name: str) -> None:
+    """Where an amount is what each dart takes up, the page names what all darts of the piece do, as a tape finds it."""
+    block = usual_block(shipped_garment(garment))
+    made = carry_out(block, name, 25.4 / 8)
+    was, now = (sum(dart.width for dart in one.pieces["back"].darts) for one in (block, made.pattern))
+    told = " ".join(texts(drawing(block, made, "in"), "told"))
+    assert f"Redraw the darts, {format_length(now - was, 'in')} wider in all." in told
 
 
 def test_drawings_put_together_keep_every_line_and_word() -> None:

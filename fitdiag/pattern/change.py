@@ -3,7 +3,8 @@
 Paper added and paper taken away (cut off, or lying double) are areas in pattern mm, y up. The words are a fitter's: a
 sentence for the page of an alteration, and a caption for each step of the work. A rule may bring its own; otherwise
 they come from `change.yaml`, by kind of move. In them `{amount}` stands for the amount, a height of the move, like
-`{knee}`, for how far it moves there, and `{widest}` for the longest length marked; for the rest see `_put_in`.
+`{knee}`, for how far it moves there, `{widest}` for the longest length marked, and `{wider}` for how much wider or
+narrower the darts of the piece become together; for the rest see `_put_in`.
 """
 
 from __future__ import annotations
@@ -265,6 +266,8 @@ def _put_in(change: Change, text: str) -> str:
         for done in change.altered.did
         for name, share in (done.at or {}).items()
     }
+    wider = sum(dart.width for dart in change.new.darts) - sum(dart.width for dart in change.old.darts)
+    names["wider"] = f"{given(abs(wider))} {'narrower' if wider < 0 else 'wider'}"
     drawn = any(done.kind == "darts" for done in change.altered.did)
     names["darts"] = " The darts take up what the edge gains or loses." if drawn else ""
     if change.cut is not None:

@@ -53,9 +53,7 @@ def effects(
             warnings.append(f"{title}: no answer says on which side; shown here on the right.")
         before, pattern = pattern, altered
         stages.append(Stage(item.alteration, amount, _trued_measures(pattern)))
-        for side in pattern.sides:
-            was, now = (_trued_measures(one.of(side)) for one in (before, pattern))
-            warnings += [f"{title}: {text}" for text in broken(base, was, now, findings)]
+        warnings += _broken_by_side(base, before, pattern, findings, title)
         warnings += [f"{title}: {problem.message}." for piece, _ in pattern.cut() for problem in faults(piece)]
     warnings += seams_apart(unaltered, walked(true(pattern)[0]), findings.units)
     every = _under_the_same_names((*history, *stages))
@@ -195,6 +193,19 @@ def _solved(
         told = f"not needed on this pattern, {target.measure} is already there after the steps before"
         warnings.append(f"{rule.title}: {told}.")
     return amount
+
+
+def _broken_by_side(base: RuleBase, before: Pattern, after: Pattern, findings: Findings, title: str) -> list[str]:
+    """The watched measures that a step makes worse, one message each; its side is named where it is not the same on both."""
+    told = {
+        side: broken(base, _trued_measures(before.of(side)), _trued_measures(after.of(side)), findings)
+        for side in after.sides
+    }
+    messages = []
+    for text in dict.fromkeys(text for texts in told.values() for text in texts):
+        own = [side for side, texts in told.items() if text in texts]
+        messages.append(f"{title if len(own) == len(told) else f'{title}, {own[0]}'}: {text}")
+    return messages
 
 
 def broken(base: RuleBase, before: Mapping[str, float], after: Mapping[str, float], findings: Findings) -> list[str]:
