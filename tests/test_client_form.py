@@ -82,6 +82,18 @@ def fault(text: str, base: RuleBase) -> str:
 # ----------------------------------------------------------------------------------------------------- the page
 
 
+@pytest.mark.parametrize(("wide", "beside"), [(320, 2), (400, 2), (1100, 4)])
+def test_four_drawings_stand_two_by_two_on_a_phone_and_in_one_row_on_a_screen(
+    wide: int, beside: int, open_page: Callable[..., Any], base: RuleBase, tmp_path: Path
+) -> None:
+    """No, a little, clearly and a lot are compared at a glance; what cannot be said stands under them."""
+    page = open_page(page_of(base, tmp_path), viewport={"width": wide, "height": 640})
+    cards = group(page, question="folds-under-seat").locator(".choices").first.locator(".card")
+    tops = [round(card.bounding_box()["y"]) for card in cards.all()]
+    assert len(tops) == 5 and tops == sorted(tops)
+    assert [tops.count(top) for top in dict.fromkeys(tops)] == [beside] * (4 // beside) + [1]
+
+
 def test_filled_by_touch_on_a_small_phone(open_page: Callable[..., Any], base: RuleBase, tmp_path: Path) -> None:
     """At 320 px everything can be tapped, nothing runs off the side, and pasted text and saved file give the same form."""
     page = open_page(
