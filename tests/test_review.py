@@ -826,6 +826,27 @@ def test_the_list_of_a_case_is_exported_as_the_fitter_chose_it(
     assert ">1/2\u00a0in<" in page.replace("1/2 in", "1/2\u00a0in") and "Overlap a wedge" not in page
 
 
+def test_where_nothing_is_advised_the_form_asks_about_the_same_muslin_and_comes_back(
+    shell: Shell, tmp_path: Path
+) -> None:
+    """Unsure what to alter: the form written then is about this try-on, and its answers are taken into the same round."""
+    seen = "schema: fitdiag.findings/1\nsymptoms:\n  pocket-mouths-open: slight\n"
+    (tmp_path / "seen.yaml").write_text(seen, encoding="utf-8")
+    shell("case", "new", "the usher", "--units", "cm", "--photos-consent", "no")
+    _, out, _ = shell("review", "the usher", "--findings", "seen.yaml", "--no-questions")
+    assert "Nothing to alter yet" in out
+    assert "send form-try-on-1.html" in out
+    documents = tmp_path / "cases" / "the-usher" / "round-01" / "documents"
+    assert ["form-try-on-1.html"] == [path.name for path in documents.glob("form-*")]
+    answers = {"schema": SCHEMA, "token": "the-usher-0", "round": 1, "units": "cm", "done": [], "feels": {}, "words": "",
+               "answers": [{"symptom": "crotch-cuts", "seen": "yes", "strength": "clear"}]}  # fmt: skip
+    (tmp_path / "answer.txt").write_text(packed(answers), encoding="utf-8")
+    assert 0 == shell("review", "the usher", "--form", "answer.txt", "--no-questions")[0]
+    (one,) = open_case(tmp_path / "cases" / "the-usher").rounds
+    found = fold(read_log(one.log_file).events, load_rules()).findings.symptoms
+    assert {"pocket-mouths-open": "yes", "crotch-cuts": "yes"} == {name: item.seen for name, item in found.items()}
+
+
 def test_the_list_of_a_renamed_case_has_the_new_name(shell: Shell, tmp_path: Path) -> None:
     """The name in the case's file stands on the exported list, not the one the round was begun with."""
     usher(shell, tmp_path)

@@ -87,7 +87,8 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
     pages |= {f"list{ending}": WRITERS[ending](report) for ending in (".md", ".csv", ".json")}
     listed = zip(conclusion.plan.recommendations, sheet.changes, strict=True)
     asked = [(advised_as(item), change.pictures) for item, change in listed]
-    form, page = form_page(base, case, conclusion.diagnosis, asked, after=one.number)
+    after = one.number if asked else one.number - 1  # where nothing is altered, the same muslin is asked about again
+    form, page = form_page(base, case, conclusion.diagnosis, asked, after=after)
     files: dict[Path, str | bytes] = {one.documents / name: content for name, content in pages.items()}
     return {**files, form: page, one.plan_file: as_json(report)}
 

@@ -442,6 +442,7 @@ class _Run:
         if not advised:
             if findings.seen:
                 say_then("Nothing is advised. To answer more, or to choose again:", self.command)
+                say_then(f"To ask the client about this muslin again, send {written[-1].name}. Then:", self.answer)
             text = "If it fits well enough:" if findings.seen else "Nothing is advised. If it fits:"
             say_then(text, f"{self.command} --fits")
             return 0
