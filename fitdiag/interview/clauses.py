@@ -129,6 +129,15 @@ def told(text: str) -> str:
     return ", ".join(one for one in parts_of(text) if not _all_well(one))
 
 
+def only_praises(text: str) -> bool:
+    """Whether a text says that something is good, and nothing else.
+
+    >>> only_praises("what lovely buttons"), only_praises("lovely buttons, but the crotch cuts"), only_praises("gone baggy")
+    (True, False, False)
+    """
+    return not told(text) and judged([re.sub(r"\b(?:gone|no longer|any ?(?:more|longer))\b", " ", text)])[1]
+
+
 def _all_well(clause: str) -> bool:
     """Whether a clause only says that something is good or not there; a long one says more."""
     if len(clause.split()) > _ONLY_PRAISE or says("complaint", clause) or says("when", clause):

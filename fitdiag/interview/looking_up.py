@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Literal
 from fitdiag.diagnosis.belief import finding_text, lower_first
 from fitdiag.interview import telling
 from fitdiag.interview.answers import read_answer
-from fitdiag.interview.clauses import absent, parts_of, told, what_is_now
+from fitdiag.interview.clauses import absent, only_praises, parts_of, told, what_is_now
 from fitdiag.interview.counting import count_body, count_done, count_signs, why_not
-from fitdiag.interview.meaning import offers
+from fitdiag.interview.meaning import SIGN_ELSEWHERE, offers
 from fitdiag.interview.search import Kind
 from fitdiag.interview.sides import WHOSE_SIDE, doubtful_side, side_meant, side_of_note
 from fitdiag.interview.telling import Line, Pick
@@ -30,7 +30,8 @@ if TYPE_CHECKING:
     from fitdiag.interview.engine import Interview
 
 _NOTHING = re.compile(
-    r"|n|nope|nah|none|nothing|done|no(?: more| others?)?|(?:none|nothing)(?: of these| else| more)|that'?s (?:all|it)"
+    r"|n|nope|nah|none|nothing|done|no(?: more| others?)?|(?:none|nothing)(?: of these|(?: else| more)(?: to (?:add|report|say|see|tell))?)"
+    r"|that'?s (?:all|it)"
     r"|dunno|(?:i )?(?:don'?t|do not|dont) know|not (?:known|sure)|unknown|no idea|can'?t (?:say|see|tell)"
 )
 _CHOICE = re.compile(r"([1-9])(?:[.:)=,] ?| )(?![\d/]+$)(.+)")  # a choice from a list, and more about it
@@ -84,7 +85,7 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
         till = "; it is asked for in a moment, and kept till then" if talk.keep(stage, typed) else ""
         return [Line(f"That sounds like {what}{till}. Here goes only {_GOES_HERE[kind]}.")]
     if not found:
-        return [_not_understood(talk, kind, words)]
+        return [Line(_ONLY[kind]) if only_praises(words) else _not_understood(talk, kind, words)]
     talk.pending = Pick(kind, found, words, rest)
     strange = ", ".join(f"'{one_line(word, 20)}'" for word in talk.words.strange(kind, words)[:_MOST_STRANGE])
     return [Line(f"Not understood in it: {strange}.")] if strange else []
@@ -101,7 +102,7 @@ def _of_another_kind(talk: Interview, kind: Kind, words: str) -> Kind | None:
     known = talk.words
     if kind == "symptom" or known.own_name(kind, words):
         return None
-    is_sign = known.sooner("symptom", kind, words) and bool(offers(known, "symptom", words))
+    is_sign = known.sooner("symptom", kind, words) and bool(offers(known, "symptom", words, SIGN_ELSEWHERE))
     if kind == "alteration" and offers(known, "body note", words):
         is_shape = known.sooner("body note", kind, words) or (
             known.is_phrase("body note", words) and not known.is_phrase(kind, words)

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from math import exp, log
 
-from fitdiag.interview.clauses import judged, says
+from fitdiag.interview.clauses import judged, only_praises, says
 from fitdiag.interview.search import Heard, Kind, Words
 from fitdiag.knowledge.amounts import names_length, without_amounts
 
@@ -38,23 +38,45 @@ _FEW, _WHOLLY = 2, 0.85  # up to so many words may be a rule's whole phrase; lea
 # Least probability of a sign to offer one for typed words; it loses 1 in 350 phrases of signs (those not used to judge), and of
 # 225 sentences of mails that name none it offers something for 79, where the fit alone would for 200.
 _OFFERED_FROM, _PLAINLY = 0.01, 0.8
+SIGN_ELSEWHERE = 0.05  # the same where a sign was not asked for; it loses 10 of 255 phrases
 _OFFERED_FIT, _OFFERED_EVIDENCE = (
     0.4,
     3.5,
 )  # for body notes and alterations, which have too few phrases for probabilities
 
 
-def offers(words: Words, kind: Kind, text: str) -> tuple[str, ...]:
-    """The rules that typed words may mean, likeliest first; none if they more likely mean nothing of this kind."""
-    fit = words.fit(kind, text)
-    if fit >= _PLAINLY and not words.strange(kind, text):
-        return words.find(kind, text)
+def offers(words: Words, kind: Kind, text: str, least: float = _OFFERED_FROM) -> tuple[str, ...]:
+    """The rules that typed words may mean, likeliest first; none if they more likely mean nothing of this kind.
+
+    `least`: the least probability that one of the signs is named.
+    """
+    fit, praise = words.fit(kind, text), only_praises(text)
+    plainly = fit >= (_WHOLLY if praise else _PLAINLY) and not words.strange(kind, text)
     if kind == "symptom":
-        known = any(chance(features) >= _OFFERED_FROM for _, features in signs_in(words, text, (), led=False))
+        likely = signs_in(words, text, (text,) if praise else (), led=False)
+        known = plainly or any(chance(features) >= least for _, features in likely)
     else:
-        best = words.heard(kind, text)[:1]
-        known = any(one.fit * min(1.0, one.shared / _OFFERED_EVIDENCE) >= _OFFERED_FIT for one in best)
+        best = words.heard(kind, text)[:_NEAREST]
+        evident = any(one.fit * min(1.0, one.shared / _OFFERED_EVIDENCE) >= _OFFERED_FIT for one in best[:1])
+        known = (plainly or (evident and not (praise and kind == "alteration"))) and any(
+            _shares_enough(words, kind, text, phrase) for one in best for phrase in words.phrases(kind, one.id)
+        )
     return words.find(kind, text) if known else ()
+
+
+def _shares_enough(words: Words, kind: Kind, text: str, phrase: str) -> bool:
+    """Whether a text and a phrase have two words in common, one of them perhaps misspelt, or one that is the whole of either.
+
+    A misspelt word alone must be the whole of both: so lovely buttons are not taken for level hips, nor stitching that is loved for
+    love handles.
+    """
+    shared = len(words.shared(kind, text, phrase))
+    if shared != 1:
+        return shared > 1
+    whole = (words.is_one(text), words.is_one(phrase))
+    if not words.shared(kind, text, phrase, as_typed=True):
+        return all(whole)
+    return any(whole) or words.alike_beside(text, phrase)
 
 
 def chance(features: Mapping[str, float]) -> float:

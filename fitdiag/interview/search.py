@@ -28,6 +28,8 @@ _ENDINGS = ("iness", "ness", "ings", "ing", "ies", "ier", "ed", "er", "es", "s",
 _ALIKE = 0.85  # weight of a synonym
 _UNKNOWN = 1.2  # the weight of a word no rule knows
 _SPELT = 0.78  # least similarity of a misspelt word
+_LIKE = 0.65  # the same beside a word that is spelt right
+_SWAPPED = 0.9  # similarity of a word with two letters swapped
 _TELLING = 9.0  # least weight a phrase is held against
 _AGAINST = 0.8  # factor for a rule that says the opposite
 _LENIENT, _WHOLE = 0.6, 0.5  # weight of extra words against a fit; share of all phrases together
@@ -183,14 +185,25 @@ class Words:
             if (stem := _stem_of(word)) and table.spelt(stem) == (stem, 1.0) and stem not in table.stems
         )
 
-    def shared(self, kind: Kind, text: str, phrase: str) -> dict[str, Weights]:
-        """The words a text shares with a phrase, each with all it may stand for."""
+    def shared(self, kind: Kind, text: str, phrase: str, *, as_typed: bool = False) -> dict[str, Weights]:
+        """The words a text shares with a phrase, each with all it may stand for; `as_typed`: none of them corrected."""
         meant = {name for word in self.meant(_words(phrase)) for name in word}
-        return {
-            max(word, key=lambda name: word[name]): word
-            for word in self._typed(self._table(kind), text)[0]
-            if not meant.isdisjoint(word)
-        }
+        typed = self.meant(_words(text)) if as_typed else self._typed(self._table(kind), text)[0]
+        return {max(word, key=lambda name: word[name]): word for word in typed if not meant.isdisjoint(word)}
+
+    def phrases(self, kind: Kind, rule_id: str) -> tuple[str, ...]:
+        """What a rule is called, and the everyday phrases for it."""
+        return _phrases(self._tables[kind][rule_id])
+
+    def alike_beside(self, text: str, phrase: str) -> bool:
+        """Whether a word of a text is like one of a phrase, beside the words they share: low seet, low seat."""
+        ours, theirs = set(_words(text)), set(_words(phrase))
+        pairs = ((one, other) for one in ours - theirs for other in theirs - ours)
+        return any(difflib.SequenceMatcher(None, one, other).ratio() >= _LIKE for one, other in pairs)
+
+    def is_one(self, text: str) -> bool:
+        """Whether a text is a single word, but for stop words, or several that stand for one."""
+        return len(self.meant(_words(text))) == 1
 
     def names_more(self, kind: Kind, text: str) -> bool:
         """Whether a text mentions more than places and poses."""
@@ -376,6 +389,8 @@ class _Table:
         """The known stem that this one is or may be a misspelling of, and their similarity."""
         if stem in self.stems or len(stem) < 4:
             return stem, 1.0
+        if stem not in self._spelt and (swapped := self._swapped(stem)):
+            self._spelt[stem] = (swapped, _SWAPPED)
         if stem not in self._spelt:
             near = difflib.get_close_matches(stem, self.stems, 3, _SPELT)
             likeness = [(difflib.SequenceMatcher(None, stem, other).ratio(), other) for other in near]
@@ -384,6 +399,12 @@ class _Table:
             )
             self._spelt[stem] = (fit[1], fit[0]) if fit else (stem, 1.0)
         return self._spelt[stem]
+
+    def _swapped(self, stem: str) -> str:
+        """The known stem that this one is but for two neighbouring letters; empty if there is none."""
+        turned = (f"{stem[:at]}{stem[at + 1]}{stem[at]}{stem[at + 2 :]}" for at in range(len(stem) - 1))
+        found = (one for word in turned for one in (word, _stem(word)))
+        return next((one for one in found if one in self.stems), "")
 
 
 class NaiveBayes:
