@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import json
 import re
 from collections.abc import Callable
@@ -967,3 +968,20 @@ def test_who_fits_herself_is_remembered(shell: Shell, tmp_path: Path) -> None:
     assert not any(timer in page.read_text("utf-8") for page in pages)
     assert not open_case(tmp_path / CASE).alone
     assert shell(*again, "--alone")[0] == 0 and open_case(tmp_path / CASE).alone
+
+
+def test_what_a_client_wrote_is_on_her_page_where_nothing_of_it_was_confirmed(shell: Shell, tmp_path: Path) -> None:
+    """A mail of complaints, taken in without questions: the page quotes it and says what became of each sentence."""
+    shell("case", "new", "the usher", "--units", "in", "--measure", "hip=38 in")
+    mail = "The waist is too tight, I cannot get a finger in.\n\nSomething is odd about the whole thing round there.\n"
+    (tmp_path / "mail.txt").write_text(mail, encoding="utf-8")
+    code, out, _ = shell("review", "the usher", "--form", "mail.txt", "--no-questions")
+    assert code == 0 and "Not counted" in out
+    folder = tmp_path / "cases" / "the-usher" / "round-01" / "documents"
+    page = " ".join(html.unescape((folder / "client.html").read_text(encoding="utf-8")).split())
+    pdf = " ".join(" ".join(one.extract_text() for one in pypdf.PdfReader(folder / "client.pdf").pages).split())
+    for text in (page, pdf):
+        assert "nothing shows that asks for it" not in text
+        assert "what you wrote has to be looked at first" in text
+        assert re.search("too tight.*This was read as: the waist binds", text)
+        assert re.search("odd about the whole thing.*Nothing could be made of this yet", text)

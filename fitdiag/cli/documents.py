@@ -13,7 +13,7 @@ from urllib.parse import quote
 
 from fitdiag.cli.lists import effects_of, on_paper, sewn
 from fitdiag.cli.output import say
-from fitdiag.diagnosis.belief import Diagnosis
+from fitdiag.diagnosis.belief import Diagnosis, lower_first
 from fitdiag.files import digest, make_folder, read_bytes, refusals, refuse_utf16, remove_file, write_all
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import RuleBase
@@ -26,7 +26,7 @@ from fitdiag.sessions.case_files import Case, Round
 from fitdiag.sessions.log import ABOUT_FILES, Event
 from fitdiag.sessions.round_log import RoundLog, advised_list, append
 from fitdiag.sessions.rounds import choice_of, nudged
-from fitdiag.sessions.state import Conclusion, conclude, offered_event
+from fitdiag.sessions.state import Conclusion, conclude, fold, offered_event
 from fitdiag.units import Units
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
 _FORM_QUESTIONS = 10
 _LONGEST_MAIL = 64 * 1024  # bytes
-_MOST_NAMED = 12  # sentences of a mail that nothing was read from
+_MOST_NAMED = 12  # sentences of a mail that are named one by one
 CARDS = ("shot-card.html", "shot-card.pdf")
 
 
@@ -66,7 +66,8 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
     heading = Heading(units, case.name, one.number, look.day)
     photographs = () if case.consent.refused else base.about.photographs
     sheet = make_sheet(base, conclusion, heading, pattern=sewn(pattern, earlier), photographs_next=photographs,
-                       muslins=look.shown.pictures if look.shown is not None else (), alone=case.alone)  # fmt: skip
+                       muslins=look.shown.pictures if look.shown is not None else (), alone=case.alone,
+                       wrote=_made_of_the_mail(base, RoundLog.of(one), conclusion))  # fmt: skip
     report = make_report(base, conclusion, case.name, on_pattern=effects, simulated=look.shown)
     history = [(each, RoundLog.of(each).findings(base)) for each in case.rounds]
     beside = Beside(
@@ -91,6 +92,25 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
     form, page = form_page(base, case, conclusion.diagnosis, asked, after=after)
     files: dict[Path, str | bytes] = {one.documents / name: content for name, content in pages.items()}
     return {**files, form: page, one.plan_file: as_json(report)}
+
+
+def _made_of_the_mail(base: RuleBase, log: RoundLog, conclusion: Conclusion) -> tuple[str, ...]:
+    """What became of the sentences of a mail that nobody has confirmed yet, and of the others where nothing was seen at all."""
+    from fitdiag.interview.clauses import sentences
+
+    session, seen = fold(log.events, base), conclusion.diagnosis.findings.seen
+    waiting = {
+        one.symptom: session.sentences[one.symptom] for one in session.offered if one.symptom in session.sentences
+    }
+    told = []
+    for sentence in sentences(log.mail):
+        shown = one_line(sentence, 400)
+        read = [lower_first(base.title(name)) for name, source in waiting.items() if source in shown or shown in source]
+        if read:
+            told.append(f'"{shown}" This was read as: {"; ".join(read)}. It counts once it has been looked at.')
+        elif not seen:
+            told.append(f'"{shown}" Nothing could be made of this yet.')
+    return tuple(told[:_MOST_NAMED])
 
 
 def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Look) -> list[Path]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple, cast
 
 from fitdiag.pattern.pdf import PAPERS, Paper, document, paint, plain
 from fitdiag.reports.muslin_sheet import png_size
-from fitdiag.reports.sheet import CLOTH, LOOK, PAPER, SMOOTH, THEN, THEN_NOTE, Change, Sheet
+from fitdiag.reports.sheet import CLOTH, LOOK, PAPER, SMOOTH, THEN, THEN_NOTE, WROTE, Change, Sheet
 from fitdiag.units import NO_BREAK
 
 if TYPE_CHECKING:
@@ -88,7 +88,7 @@ class _Setter:
         named = [f"{name}. {why}" for name, why in sheet.leave]
         self._rule(self.line * 6)
         self._columns((
-            ("Photograph next", sheet.photographs, TICK), ("May stay as it is", sheet.stay, POINT),
+            (WROTE, sheet.wrote, POINT), ("Photograph next", sheet.photographs, TICK), ("May stay as it is", sheet.stay, POINT),
             ("Leave alone", named, POINT), ("Take care", sheet.cautions, POINT),
         ))  # fmt: skip
 

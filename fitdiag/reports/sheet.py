@@ -37,6 +37,7 @@ KEY = (
 )
 BLOCK_NOTE = "They show a block, not your pattern: where and how are the same, the shape is not yours."
 ORDER_NOTE = "Do them in this order, one at a time, and try on after each."
+WROTE = "What you wrote"
 THEN = "About how it should look then"
 THEN_NOTE = (
     "This is simulated cloth on a body estimated from a few measures, not a photo and not you. Look at where the drawn lines"
@@ -108,6 +109,7 @@ class Sheet:
     stay: tuple[str, ...]
     cautions: tuple[str, ...]
     muslins: tuple[tuple[str, bytes], ...] = ()
+    wrote: tuple[str, ...] = ()
 
 
 # ---------------------------------------------------------------------------------------------- the wearer's words
@@ -138,9 +140,9 @@ def whole_amounts(text: str) -> str:
 
 def make_sheet(
     base: RuleBase, conclusion: Conclusion, heading: Heading, *, pattern: Pattern | None,
-    photographs_next: Sequence[str], muslins: Sequence[tuple[str, bytes]] = (), alone: bool = False,
+    photographs_next: Sequence[str], muslins: Sequence[tuple[str, bytes]] = (), alone: bool = False, wrote: Sequence[str] = (),
 ) -> Sheet:  # fmt: skip
-    """What the client is told; `alone`: somebody who fits herself, with nobody to help.
+    """What the client is told; `alone`: somebody who fits herself, with nobody to help; `wrote`: what was made of her mail.
 
     The drawings follow each other on the client's pattern, or on a drafted block without one.
     """
@@ -157,16 +159,18 @@ def make_sheet(
     photographs = tuple(one_line(text, 300) for text in photographs_next)
     return Sheet(
         title=TITLE.format(base.about.garment), head=heading.line,
-        verdict=_verdict(conclusion, len(changes), stay, alone=alone), changes=changes, key=key,
-        photographs=photographs, leave=tuple(leave), stay=stay,
+        verdict=_verdict(conclusion, len(changes), stay, alone=alone, wrote=bool(wrote)), changes=changes, key=key,
+        photographs=photographs, leave=tuple(leave), stay=stay, wrote=tuple(whole_amounts(text) for text in wrote),
         cautions=_cautions(base, cutting=bool(changes), photos=bool(photographs)),
         muslins=tuple(muslins) if changes else (),
     )  # fmt: skip
 
 
-def _verdict(conclusion: Conclusion, changes: int, stay: Sequence[str], *, alone: bool) -> str:
+def _verdict(conclusion: Conclusion, changes: int, stay: Sequence[str], *, alone: bool, wrote: bool) -> str:
     if changes:
         return f"{counted(conclusion.plan)}. {ORDER_NOTE if changes > 1 else 'Try on after it.'}"
+    if not conclusion.diagnosis.findings.seen and wrote:
+        return "Nothing to change yet: what you wrote has to be looked at first."
     if not conclusion.diagnosis.findings.seen:
         return "Nothing to change: nothing shows that asks for it."
     if stay:
@@ -254,7 +258,7 @@ def client_page(sheet: Sheet, *, large: bool = False) -> str:
     """The page for a client who works alone, as one HTML file: no script, one style known by its hash, drawings inside."""
     changes = [{**vars(change), "pictures": drawn(change.pictures)} for change in sheet.changes]
     return render(
-        "reports/client_page.html", cloth=CLOTH, look=LOOK, paper=PAPER, smooth=SMOOTH, then=THEN, then_note=THEN_NOTE,
+        "reports/client_page.html", cloth=CLOTH, look=LOOK, paper=PAPER, smooth=SMOOTH, then=THEN, then_note=THEN_NOTE, wrote_title=WROTE,
         sheet={**vars(sheet), "changes": changes}, large=large,
     )  # fmt: skip
 

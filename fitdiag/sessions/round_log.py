@@ -86,6 +86,12 @@ class RoundLog(Lines):
         return [shown for line in lines if (shown := one_line(line, _FORM_WORDS))]
 
     @property
+    def mail(self) -> str:
+        """The mails of the round, without the forms."""
+        lines = (line for line in self.lines if line["event"] == "taken" and not line.get("form"))
+        return "\n\n".join(str(line.get("words") or "") for line in lines)
+
+    @property
     def pictures(self) -> dict[str, str]:
         """The pictures taken in, name to digest."""
         came = (mapped(line, "pictures") for line in self.lines if line["event"] == "taken")
