@@ -23,7 +23,7 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from fitdiag import files
-from fitdiag.cli.case import delete
+from fitdiag.cli.case import case_lines, delete
 from fitdiag.cli.case_list import list_lines, show_list
 from fitdiag.cli.main import app_of
 from fitdiag.knowledge.findings import Done, Finding, Findings
@@ -468,6 +468,25 @@ def test_the_list_says_which_way_a_length_was_changed(case: Case) -> None:
     assert ("change leg length -1/2 in left", 2) == last_advised(
         update_round(case, replace(case.round(2), advised=advised))
     )
+
+
+def test_what_is_only_done_if_needed_is_not_said_to_be_advised_as_the_rest(case: Case, base: RuleBase) -> None:
+    """The list names it apart, `case show` says so, and both hold after the round is read again from its file."""
+    advised = (
+        Advised("tuck-across-back-hip", 19.05),
+        Advised("slide-crotch-section-down", 12.7, only_if="seat-wedgie"),
+        Advised("overlap-back-wedge", 25.4, only_if="grainline-near-centre-back"),
+    )
+    update_round(case, replace(case.round(2), advised=advised, done=(Carried("tuck-across-back-hip", 19.05),)))
+    again = open_case(case.folder)
+    assert again.round(2).advised == advised
+    told = "tuck across back hip 3/4 in; only if needed: slide crotch section down 1/2 in; overlap back wedge 1 in"
+    assert last_advised(again) == (told, 2)
+    lines = case_lines(again, contents(again.folder), base)
+    assert "  advised: tuck across the back above the full hip line, 3/4 in" in lines
+    assert "  advised, only if needed: slide the back crotch section down, 1/2 in" in lines
+    assert "  not known whether done: slide the back crotch section down" in lines
+    assert "  not known whether done: tuck across the back above the full hip line" not in lines
 
 
 def test_a_long_wait_for_the_client_asks_for_a_word(many: Path) -> None:

@@ -6,7 +6,7 @@ The files of a case are rebuilt from the logs of its rounds.
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 from fitdiag.cli.arguments import body_lengths, body_notes, day_of, guess_units, rules_of
@@ -20,6 +20,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.problems import ProblemsFoundError, one_line, shown_path, stop
 from fitdiag.sessions import case_export, case_files
+from fitdiag.sessions.carried import not_told
 from fitdiag.sessions.case import alone, new_case, open_case, save_case, update_round
 from fitdiag.sessions.case_files import LONGEST_NOTE, ROUND_FILE, Case, Closed, Consent, Ending, Round
 from fitdiag.sessions.case_list import CASE_FILE, sweep_case
@@ -64,7 +65,8 @@ def _consent(answer: str | None, keep_until: str | None) -> Consent:
     if until is not None and answer != "yes":
         raise stop("argument", "photos are kept only with consent", hint="leave out --keep-until")
     if until is not None and until < day:
-        raise stop("argument", f"{until} is already past", hint="give a future day, like --keep-until 2026-12-01")
+        later = day + timedelta(days=_KEPT_USUALLY)
+        raise stop("argument", f"{until} is already past", hint=f"give a future day, like --keep-until {later}")
     return Consent(answer == "yes", day if answer else None, until)
 
 
@@ -145,11 +147,14 @@ def _round_lines(one: Round, case: Case, base: RuleBase) -> list[str]:
     for when, text in ((one.sent, "documents sent"), (one.form_received, "form came back")):
         if when:
             lines.append(f"  {text} {when}")
-    lines += [f"  advised: {done_text(base, item.as_done(), case.units)}" for item in one.advised]
+    for item in one.advised:
+        advised = "advised, only if needed" if item.only_if else "advised"
+        lines.append(f"  {advised}: {done_text(base, item.as_done(), case.units)}")
     lines += [f"  left out: {lower_first(base.title(alteration))}" for alteration in one.left_out]
-    for item in one.done:
-        how = "done" if item.done else "not done"
-        lines.append(f"  {how}: {done_text(base, item.as_done(), case.units)}")
+    for carried in one.done:
+        how = "done" if carried.done else "not done"
+        lines.append(f"  {how}: {done_text(base, carried.as_done(), case.units)}")
+    lines += [f"  not known whether done: {lower_first(base.title(name))}" for name in not_told(one)]
     for symptom, values in one.outcome.items():
         named = (("before", values.before), ("expected", values.expected), ("now", values.observed))
         parts = [f"{name} {format_reading(mm, case.units)}" for name, mm in named if mm is not None]
@@ -254,6 +259,7 @@ def _drawn(inside: case_export.Contents) -> int:
 
 
 _ROUNDS = "round-[0-9][0-9]"
+_KEPT_USUALLY = 90  # days that photos may be kept, as an example
 
 
 def repair(name: str, given: str | None, rules: str | None) -> int:

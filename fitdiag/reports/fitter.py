@@ -24,6 +24,7 @@ from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import Items, Section, make_report
 from fitdiag.reports.sheet import Heading, Sheet, drawn, whole_amounts
 from fitdiag.reports.signs import captions, drawn_symptoms, figure
+from fitdiag.sessions.carried import not_told
 from fitdiag.sessions.case_files import Advised, Round
 from fitdiag.sessions.state import Conclusion
 from fitdiag.templates import render
@@ -206,10 +207,15 @@ def round_sentences(base: RuleBase, history: History, units: Units) -> tuple[str
 
     result = []
     for one, _ in history:
-        parts = [f"Advised: {listed(one.advised)}."] if one.advised else []
-        if done := [item for item in one.done if item.done]:
-            parts.append(f"Done: {listed(done)}.")
-        elif one.advised:
+        groups = (
+            ("Advised", [item for item in one.advised if item.only_if is None]),
+            ("Only if needed", [item for item in one.advised if item.only_if is not None]),
+            ("Done", [item for item in one.done if item.done]),
+            ("Not done", [item for item in one.done if not item.done]),
+            ("Not known whether done", [Advised(name) for name in not_told(one)]),
+        )
+        parts = [f"{title}: {listed(items)}." for title, items in groups if items]
+        if one.advised and not one.done:
             parts.append("What was done is not known yet.")
         parts = parts or ["Nothing advised so far."]
         result.append(" ".join([f"Round {one.number} ({day_words(one.opened)}).", *parts]))

@@ -27,10 +27,10 @@ Reported = Mapping[str, tuple[Carried, ...]]  # by alteration: an entry for each
 
 def advised_as(item: Recommendation) -> tuple[Advised, ...]:
     """A recommendation as the round records it, one entry for each amount that is cut."""
-    less = item.amount.less or None
+    less, only_if = item.amount.less or None, item.only_if_symptom
     if item.where == "one":  # nobody knows which side it will be
-        return (Advised(item.alteration, item.amount.mm, "both", less),)
-    return tuple(Advised(item.alteration, abs(mm), side or "both", less) for side, mm in item.cuts())
+        return (Advised(item.alteration, item.amount.mm, "both", less, only_if),)
+    return tuple(Advised(item.alteration, abs(mm), side or "both", less, only_if) for side, mm in item.cuts())
 
 
 def by_alteration(items: Iterable[_Entry]) -> dict[str, tuple[_Entry, ...]]:
@@ -39,6 +39,12 @@ def by_alteration(items: Iterable[_Entry]) -> dict[str, tuple[_Entry, ...]]:
     for item in items:
         result.setdefault(item.alteration, []).append(item)
     return {name: tuple(same) for name, same in result.items()}
+
+
+def not_told(one: Round) -> tuple[str, ...]:
+    """The alterations advised in a round of which nobody has said whether they were done, once something was said of others."""
+    told = {item.alteration for item in one.done}
+    return tuple(dict.fromkeys(item.alteration for item in one.advised if told and item.alteration not in told))
 
 
 def told_amounts(base: RuleBase, items: Iterable[Advised], units: Units) -> str:

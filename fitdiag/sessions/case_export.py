@@ -170,7 +170,12 @@ def _bare_round(one: Round, rules: RuleBase, shift: timedelta) -> Round:
         one,
         **days,
         forms=(),
-        advised=tuple(replace(item, alteration=known(item.alteration)) for item in one.advised),
+        advised=tuple(
+            replace(
+                item, alteration=known(item.alteration), only_if=item.only_if and known(item.only_if, rules.symptoms)
+            )
+            for item in one.advised
+        ),
         left_out=tuple(map(known, one.left_out)),
         done=tuple(replace(item, alteration=known(item.alteration)) for item in one.done),
         outcome={known(symptom, rules.symptoms): values for symptom, values in one.outcome.items()},

@@ -130,12 +130,16 @@ class Closed(Strict):
 
 @dataclass(frozen=True)
 class Advised(Strict):
-    """An alteration the client was told to make; `less`: in reverse, like shortening a leg."""
+    """An alteration the client was told to make; `less`: in reverse, like shortening a leg.
+
+    `only_if`: the sign that it waits for; it is made only if that shows once those before it are made.
+    """
 
     alteration: Id
     amount_mm: Annotated[LengthMm | None, Field(alias="amount")] = None
     side: Side = "both"
     less: YesNo | None = None
+    only_if: Id | None = None
 
     def as_done(self, number: int = 1) -> Done:
         """The alteration as one carried out in a round."""

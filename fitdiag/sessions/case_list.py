@@ -54,11 +54,17 @@ def list_cases(parent: Path) -> CaseList:
 
 
 def last_advised(case: Case) -> tuple[str, int]:
-    """What was advised last, like "tuck across back hip 3/4 in", and in which round; 0 if nothing was."""
+    """What was advised last, like "tuck across back hip 3/4 in", and in which round; 0 if nothing was.
+
+    What is done only if a sign shows comes last, behind "only if needed".
+    """
     latest = next((one for one in reversed(case.rounds) if one.advised), None)
     if latest is None:
         return "", 0
-    return one_line("; ".join(_advised_text(item, case.units) for item in latest.advised), 400), latest.number
+    now = [_advised_text(item, case.units) for item in latest.advised if item.only_if is None]
+    waiting = [_advised_text(item, case.units) for item in latest.advised if item.only_if is not None]
+    parts = [*now, *([f"only if needed: {waiting[0]}", *waiting[1:]] if waiting else [])]
+    return one_line("; ".join(parts), 400), latest.number
 
 
 def _advised_text(item: Advised, units: Units) -> str:
