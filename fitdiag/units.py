@@ -205,16 +205,16 @@ def _exactly(mm: float, units: Units) -> str:
 
 
 def format_given(mm: float, units: Units) -> str:
-    """Format an amount exactly where 1/32 in or half a millimetre allows it; else to the tape's step.
+    """Format an amount exactly where 1/32 in or half a millimetre allows it; else to a sixteenth of an inch or a millimetre.
 
-    >>> format_given(7.9375, "in"), format_given(6.0, "cm"), format_given(-50.0, "cm"), format_given(6.3, "in")
-    ('5/16 in', '0.6 cm', '-5 cm', '1/4 in')
+    >>> format_given(7.9375, "in"), format_given(6.0, "cm"), format_given(-50.0, "cm"), format_given(6.35, "cm")
+    ('5/16 in', '0.6 cm', '-5 cm', '0.6 cm')
     """
     step = MM_PER_INCH / 32 if units == "in" else 0.5
     steps = round(abs(mm) / step)
-    if steps and abs(abs(mm) / step - steps) < 1e-3:
-        return ("-" if mm < 0 else "") + _exactly(steps * step, units)
-    return format_length(mm, units)
+    exact = steps and abs(abs(mm) / step - steps) < 1e-3
+    shown = steps * step if exact else round_length(abs(mm), units, fine=True)
+    return ("-" if mm < 0 and shown else "") + _exactly(shown, units)
 
 
 _IN_TEXT = re.compile(

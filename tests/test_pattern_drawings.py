@@ -40,7 +40,7 @@ from fitdiag.pattern.piece import Pattern, Piece, length
 from fitdiag.pattern.sheets import pdf_sheets, tiles
 from fitdiag.pattern.waist import bands
 from fitdiag.problems import ProblemsFoundError, one_line
-from fitdiag.units import format_length
+from fitdiag.units import format_given, format_length, parse_length
 
 NAMES = tuple(sorted(load_rules().alterations))
 SEAMS = shipped_garment().parts["back"].seams
@@ -119,9 +119,23 @@ def test_what_changes_is_hatched_and_its_amount_written(pages: Mapping[str, tupl
 @pytest.mark.parametrize("name", AMOUNTS)
 @pytest.mark.parametrize("units", ["in", "cm"])
 def test_the_amount_stands_at_the_open_edge_in_the_units_asked_for(name: str, units: str) -> None:
-    """The figures on the drawing are the amount as the tape is read, in inches or in centimetres."""
+    """The figures on the drawing are the amount as it was given, in inches or in centimetres to the millimetre."""
     picture = drawing(BLOCK, step(name), units, name)  # type: ignore[arg-type]
-    assert format_length(AMOUNTS[name], units) in texts(picture, "amount")  # type: ignore[arg-type]
+    figures = {"in": {format_length(AMOUNTS[name], "in")}, "cm": {f"{round(AMOUNTS[name]) / 10:g} cm"}}[units]
+    assert figures & set(texts(picture, "amount"))
+
+
+@pytest.mark.parametrize("units", ["in", "cm"])
+def test_a_figure_says_what_the_line_beside_it_measures(units: str) -> None:
+    """To a sixteenth of an inch or a millimetre, and to the share by which a curve moves more at its widest place."""
+    fine = {"in": 25.4 / 16, "cm": 1.0}[units]
+    for name in sorted(set(NAMES) - STAYS):
+        made = carry_out(BLOCK, name, 8.0)
+        for piece, altered in made.altered.items():
+            for mark in change_of(BLOCK.pieces[piece], altered, 8.0, units).marks:  # type: ignore[arg-type]
+                said = parse_length(format_given(mark.amount, units)).mm  # type: ignore[arg-type]
+                drawn = math.dist(mark.a, mark.b)
+                assert abs(said - drawn) <= fine / 2 + 0.08 * 8.0 + 0.1, (name, piece)
 
 
 def test_a_wedge_names_its_cut_its_hinge_its_lines_and_the_seams_to_true() -> None:

@@ -821,7 +821,7 @@ def test_the_list_of_a_case_is_exported_as_the_fitter_chose_it(
         exported = (tmp_path / name).read_text(encoding="utf-8")
         assert heads == re.findall(r"^### \d\. .*", exported, re.MULTILINE)
     assert 0 == shell("export", "the usher", "--to", "cm.md", "--units", "cm")[0]
-    assert "line: 1.25 cm\n" in (tmp_path / "cm.md").read_text(encoding="utf-8")
+    assert "line: 1.3 cm\n" in (tmp_path / "cm.md").read_text(encoding="utf-8")
     assert 0 == shell("export", "the usher", "--to", "page.html")[0]
     page = (tmp_path / "page.html").read_text(encoding="utf-8")
     assert ">1/2\u00a0in<" in page.replace("1/2 in", "1/2\u00a0in") and "Overlap a wedge" not in page

@@ -314,7 +314,9 @@ def test_a_measure_is_read_off_as_it_is_shown(mm: float, units: Units, shown: fl
         (25.4 / 32, "in", "1/32 in", "0 in"),
         (25.4 / 16, "in", "1/16 in", "1/8 in"),  # from half an eighth on it is read as one
         (-25.4 / 16, "in", "-1/16 in", "-1/8 in"),
-        (1.2, "in", "1/8 in", "0 in"),
+        (1.2, "in", "1/16 in", "0 in"),
+        (6.35, "cm", "0.6 cm", "0.6 cm"),  # a quarter of an inch is not three quarters of a centimetre
+        (5.0, "in", "3/16 in", "1/4 in"),
     ],
 )
 def test_small_lengths_are_told_as_they_were_given_or_read(mm: float, units: Units, given: str, read: str) -> None:

@@ -28,6 +28,7 @@ from fitdiag.pattern.piece import Array, Dart, Piece, apart, left_of, points, un
 from fitdiag.units import Units, format_given
 
 SEEN_MM = 0.8  # smaller moves are not marked
+CURVED = 0.08  # share of an amount by which a line that curves or slants may move more or less at its widest place
 OPENED = ("open", "spread", "widen")  # kinds of cut that open a gap, to be filled with paper
 
 
@@ -209,7 +210,7 @@ def _dart_mark(old: Dart, new: Dart) -> Mark:
 
 def _figure(measured: float, amount: float) -> float:
     """The figure to print, mm: the amount asked for if the measured one differs only by the slant of a curve."""
-    return amount if abs(measured - amount) <= 0.03 * amount + 0.1 else measured
+    return amount if abs(measured - amount) <= CURVED * amount + 0.1 else measured
 
 
 # -- in words ------------------------------------------------------------------------------------------------------------
