@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -68,6 +69,19 @@ def test_a_chair_beside_the_body_does_not_turn_what_is_level(pitch: float) -> No
     assert pose is not None and len(pairs) >= 3
     off = math.degrees(math.acos(min(1.0, float(np.dot(pose.camera.up, room.seen.up)))))
     assert off < 0.3
+
+
+@pytest.mark.parametrize("bend", (-0.045, 0.045))
+def test_door_frames_that_the_lens_bends_are_plumb_lines(bend: float) -> None:
+    """A poor lens bows them by 10 px at the picture's edges: they are found all the same, and level it."""
+    seen = replace(camera(5.0, 1.0), bend=bend)
+    room = Room(seen)
+    for x in (-1100.0, 1080.0):
+        for row in range(-1200, 1300, 50):  # in pieces: each is drawn with straight sides
+            room.post(x, row + 50, row, wide=60.0)
+    pairs, pose = find_uprights(room.pixels(), FOCAL, 0.01, (330.0, 570.0))
+    assert pose is not None and len(pairs) >= 2
+    assert math.degrees(math.acos(min(1.0, float(np.dot(pose.camera.up, seen.up))))) < 0.3
 
 
 def sheet_at(x: float, y: float, turn: float = 1.2) -> list[tuple[float, float]]:

@@ -44,7 +44,8 @@ HEIGHTS = np.geomspace(0.03, 0.42, 50)  # sheet heights tried, as shares of the 
 TURNED = (1.0, 0.93)  # foreshortening of a sheet on a turned wall
 FULL_STEP = 93  # percentile of all lightness steps that counts as a full edge
 BEST_OF_SIZE, MOST_BOXES, LEAST_EDGE = 8, 96, 0.25
-MOST_FOLLOWED = 12  # of the boxes: those that are not on the body, nor a sheet followed already
+MOST_FOLLOWED = 20  # of the boxes that are not on the body, nor a sheet followed already, nor near one that was tried
+SAME_BOX = 2.0  # cells: boxes this near each other would be followed to the same edges
 NEAR = 1.3  # cells of the copy within which an edge is followed
 CELLS_OFF = 5.0  # largest distance of the followed edges from the box, cells
 MOST_UNLIKE, MOST_ASKEW = 0.1, 0.12  # from a sheet's aspect ratio (log), and from right angles (cosine)
@@ -94,7 +95,7 @@ def find_uprights(
     left, right = body or (0.36 * width, 0.64 * width)
     margin = ARMS * (right - left) if body else 0.015 * width
     segments = [
-        one for one in _segments(pixels)
+        one for one in _segments(pixels, (left, right))
         if not left - margin < (one.top[0] + one.bottom[0]) / 2 < right + margin and one.top[1] < STANDS * height
     ]  # fmt: skip
     chosen = _agreeing(_distinct(pixels, segments), focal, ((width - 1) / 2, (height - 1) / 2))
@@ -118,6 +119,8 @@ def _distinct(pixels: NDArray[np.uint8], segments: Sequence[_Segment]) -> list[_
         if any(other.beside(one) < reach for other in kept):
             continue
         top, bottom, error = snap_straight(pixels, one.top, one.bottom, reach)
+        if error > CLICK_ERROR:  # not straight: the lens may have bent it
+            top, bottom, error = follow(pixels, [(one.top, one.bottom)]).line(0)
         if error < CLICK_ERROR:
             kept.append(replace(one, top=top, bottom=bottom))
         if len(kept) == MOST_LOOKED_AT:
@@ -125,8 +128,8 @@ def _distinct(pixels: NDArray[np.uint8], segments: Sequence[_Segment]) -> list[_
     return kept
 
 
-def _segments(pixels: NDArray[np.uint8]) -> list[_Segment]:
-    """Long, straight, nearly upright edges, the strongest first."""
+def _segments(pixels: NDArray[np.uint8], body: tuple[float, float]) -> list[_Segment]:
+    """Long, straight, nearly upright edges, the strongest first; few from between the body's left and right (px)."""
     scale = pixels.shape[0] / COARSE
     copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), COARSE), Image.Resampling.BOX)
     colours = opponent(np.asarray(copy))
@@ -151,6 +154,8 @@ def _segments(pixels: NDArray[np.uint8]) -> list[_Segment]:
     for index, lean in enumerate(leans):
         moved = np.rint(lean * rows[walls]).astype(int)
         votes[index] = padded[walls[:, None], columns[None] + moved[:, None]].sum(axis=0)
+    first, last = (max(round(side / scale), 0) for side in body)
+    votes[:, first:last] = 0.0
     segments = []
     for _ in range(30):
         index, column = divmod(int(votes.argmax()), width)
@@ -226,17 +231,18 @@ def find_sheet(pixels: NDArray[np.uint8], camera: Camera, body: Box | None) -> F
     """Find the sheet beside the body in a picture (H, W, 3); None if nothing is clearly one."""
     left, top, right, bottom = body or (0.0, 0.0, 0.0, 0.0)
     sheets: list[FoundSheet] = []
-    same = CELLS_OFF * pixels.shape[0] / LEVEL_ROWS  # px: a box this near a sheet would be followed to the same edges
-    looked_at = 0
+    cell = pixels.shape[0] / LEVEL_ROWS
+    tried: list[Array] = []
     for corners, edge in _boxes(pixels, camera):
         x, y = corners.mean(axis=0)
         on_the_body = left < x < right and top < y < bottom
-        if on_the_body or any(np.abs(corners - sheet.corners).max() < same for sheet in sheets):
+        followed = any(np.abs(corners - sheet.corners).max() < CELLS_OFF * cell for sheet in sheets)
+        if on_the_body or followed or any(np.abs(corners - other).max() < SAME_BOX * cell for other in tried):
             continue
         if (sheet := _as_sheet(pixels, camera, corners, edge)) is not None:
             sheets.append(sheet)
-        looked_at += 1
-        if looked_at == MOST_FOLLOWED:
+        tried.append(corners)
+        if len(tried) == MOST_FOLLOWED:
             break
     best = max(sheets, key=lambda sheet: sheet.sure, default=None)
     if best is None or best.sure < LEAST_SURE:

@@ -76,6 +76,11 @@ class Plumb:
     fitted: Array
     spread: Array
 
+    def line(self, index: int) -> Straight:
+        """One of the lines as it was followed."""
+        first, last = self.fitted[2 * index : 2 * index + 2]
+        return *_ends(self.lines[index], first, last), math.sqrt(self.spread[2 * index, 2 * index])
+
 
 def follow(pixels: NDArray[np.uint8], verticals: Sequence[Pair]) -> Plumb:
     """Follow the plumb lines of a picture (H, W, 3) near pairs of points; the orientation still depends on the focal length."""

@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from fitdiag.photos.camera import USUAL_FOCAL_35, focal_px
-from fitdiag.photos.find_lines import BY_HIP, SEAM, Lines, find_lines, larger
+from fitdiag.photos.find_lines import SEAM, Lines, find_lines, larger
 from fitdiag.photos.find_room import find_sheet, find_uprights, marked_corner
 from fitdiag.photos.focal import FOCAL_ERROR, FOCAL_UNKNOWN
 from fitdiag.photos.level import Pair, Pose
 from fitdiag.photos.marks import Marks, Points, Sheet, upright
-from fitdiag.photos.trousers import GRAINS, HIP, LINES
+from fitdiag.photos.trousers import GRAINS, LINES
 
 LOOKED_AT = 1800  # px: pictures at least twice this high are searched in a smaller copy
 SAME_PX = 0.008  # of the picture's height: a line found this near a marked one is the same
@@ -68,8 +68,7 @@ def _in_the_room(pixels: NDArray[np.uint8], share: int, marks: Marks, found: Lin
     shown = (_shown(larger(pair, share), marks) for pair in uprights)
     verticals = tuple((pair[0], pair[1]) for pair in shown if len(pair) == 2 and upright(pair))
     if verticals and not marks.verticals:
-        doubt = _askew(uprights, pose, pixels.shape[1]) or (BY_HIP if HIP in found.doubts else "")
-        new["verticals"] = verticals, doubt
+        new["verticals"] = verticals, _askew(uprights, pose, pixels.shape[1])
     if marks.sheet is None and (seen := find_sheet(pixels, pose.camera, body)) is not None:
         doubt = MIRRORED if marked_corner(pixels, seen.corners) == "right" else seen.doubt
         new["sheet"] = Sheet(larger(seen.corners, share), *seen.size, behind_mm=None), doubt
