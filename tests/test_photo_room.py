@@ -167,17 +167,24 @@ def test_a_gap_of_a_sheets_shape_is_no_sheet() -> None:
     assert find_sheet(room.pixels(), room.seen, None) is None
 
 
-def _flat(seam: float, grains: float, *, later: int = 0, wall: tuple[int, int, int] = (120, 130, 140)) -> np.ndarray:
+def _flat(
+    seam: float, grains: float, *, later: int = 0, wall: tuple[int, int, int] = (120, 130, 140), dart: int = 0,
+    bows: tuple[int, int] = (0, 0),
+) -> np.ndarray:  # fmt: skip
     """Trousers as flat shapes with their lines: the centre seam so many px off the middle, grainlines so many px to both sides, the
-    right one beginning so many px `later`."""
+    right one beginning so many px `later`, or from a `dart` as many px beside it; how far they bow outward, px."""
     image = Image.new("RGB", (1000, 1500), wall)
     draw = ImageDraw.Draw(image)
     outline = [(340, 330), (660, 330), (690, 600), (680, 1400), (530, 1400), (505, 800), (495, 800), (470, 1400)]
     draw.polygon([*outline, (320, 1400), (310, 600)], fill=(225, 220, 205))
     for first, last, y in ((310, 690, 600), (310, 690, 690), (318, 483, 1010), (517, 683, 1010)):
         draw.line([(first, y), (last, y)], fill=(170, 40, 40), width=4)
-    for x, top in ((500 - grains, 350), (500 + grains, 350 + later)):
-        draw.line([(x, top), (x, 1380)], fill=(40, 60, 150), width=4)
+    for side, top, bow in ((-1, 350, bows[0]), (1, 350 + later, bows[1])):
+        rows = [*range(top, 1380, 10), 1380]
+        out = [grains - bow * (1 - math.cos((y - 645) / 300)) for y in rows]
+        draw.line([(500 + side * x, y) for x, y in zip(out, rows, strict=True)], fill=(40, 60, 150), width=4)
+    if dart:
+        draw.line([(500 + grains + dart, 350), (500 + grains + dart, 350 + later)], fill=(40, 60, 150), width=4)
     draw.line([(500 + seam, 340), (500 + seam, 790)], fill=(150, 145, 135), width=3)
     return np.asarray(image)
 
@@ -194,6 +201,20 @@ def test_grainlines_that_begin_far_apart_are_doubted() -> None:
     alike, unlike = find_lines(_flat(0.0, 95.0), "back"), find_lines(_flat(0.0, 95.0, later=150), "back")
     assert not alike.doubts.keys() & {"grain-left", "grain-right"}
     assert unlike.doubts.keys() >= {"grain-left", "grain-right"}
+
+
+def test_a_grainline_does_not_run_onto_a_dart_beside_it() -> None:
+    """It ends where the line steps aside, without a doubt: what is below is right."""
+    found = find_lines(_flat(0.0, 95.0, later=170, dart=9), "back")
+    assert "grain-right" not in found.doubts
+    assert all(x == pytest.approx(595, abs=3) for x, _ in found.points["grain-right"])
+
+
+@pytest.mark.parametrize(("bows", "doubted"), (((60, 60), False), ((60, 0), True)))
+def test_a_grainline_may_bow_if_both_do(bows: tuple[int, int], doubted: bool) -> None:
+    """Over a full seat both bow outward; one alone has run onto something else."""
+    found = find_lines(_flat(0.0, 95.0, bows=bows), "back")
+    assert ("grain-left" in found.doubts) == doubted and "grain-right" not in found.doubts
 
 
 def test_lines_that_end_with_hardly_an_outline_must_be_borne_out_well() -> None:

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
+from scipy import ndimage
 
 from fitdiag.photos.marks import Points
 from fitdiag.photos.ridges import BESIDE, Ends, Ridge, Ridges, evened, same
@@ -35,18 +36,22 @@ ACROSS, NEAR_MIDDLE = 0.4, 0.1
 ASIDE = 0.2  # share of the picture's width a person may stand off its middle
 USUAL_ROW, ROW_ERROR = 0.4, 0.25  # where the hip line lies, as a share of the picture's height
 GARMENT_LINES = 5  # ending below each other at one side: waist, hip, crotch and knee line, and a hem or a band
-LEG, LEG_ERROR, OUTER_ERROR = 0.42, 0.07, 0.12  # a leg's width at the knee and its outer end, as shares of the hip line
+# a leg's width at the knee and its outer end, as shares of the hip line; how unusual a width is doubted
+LEG, LEG_ERROR, OUTER_ERROR, LEG_DOUBTED = 0.42, 0.12, 0.2, 0.15
 ENDS = "its ends could lie elsewhere"
 ANOTHER, BESIDE_IT = "another line could be meant as well", "another line runs beside it"
 LONELY = "the one on the other leg was not found"
 SIDE_WIDTH = 250.0  # mm: of the hip line from the side
+CROOKED = "it does not run straight"
 BY_HIP = "it was found from the hip line, which is doubtful"
-GRAIN_BOW = 0.07  # of the hip line's width
+GRAIN_BOW, BOWS_UNLIKE = 0.07, 0.045  # of the hip line's width: of one grainline, and the difference of both
+GRAIN_STEP, STEP_WITHIN = 3.0, (8, 32)  # px it may step aside within the first, beside its course over the second
 GRAIN_GAP = 40  # px: longest gap in a grainline, at a crossing line or between stitches
-KNEES_UNLIKE = 0.04  # in width, as a share of the hip line's
+KNEES_UNLIKE, KNEES_DOUBTED = 0.1, 0.045  # in width, as shares of the hip line's: usual; doubtful
 SIDE_KNEE = 0.9  # of the hip line's width, both from the side: a wider knee line is doubted
 # distance below the crotch line and its error, as shares of the hip line's width: from the back or front, from the side
 KNEE_BELOW = ((0.84, 0.1), (1.2, 0.15))
+KNEE_OFF = 3.0  # standard deviations from there from which on a knee line speaks against the crotch line above it
 # distance of the centre seam from the middle of the hip line, as shares of its width: usual, doubtful, impossible
 SEAM_OFF_ERROR, SEAM_DOUBTED, SEAM_OFF = 0.035, 0.06, 0.12
 # how far it reaches below the crotch line, as a share of the hip line's width; least share of it visible between both lines
@@ -63,6 +68,7 @@ SURE = 5.0  # least score of all correct readings seen
 # from the side, where less is drawn that could bear it out
 FAINT, FAINT_SURE = 0.65, 2.0
 TRUNK_RIVAL = 0.3  # share of the best score from which a second pair makes both doubtful
+SAME_ENDS = 0.08  # of the hip line's width: ends this near each other are the same
 CENTRES = (0.5, 0.44, 0.56, 0.38, 0.62, 0.32, 0.68)
 
 
@@ -144,7 +150,7 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
     trunks = sorted(_pairs(_rings(level), level.ridge.shape[1], side=side), key=lambda trunk: -trunk.score)
     kept: list[_Trunk] = []
     for trunk in trunks:
-        if not any(_same_trunk(trunk, other) for other in kept):
+        if not any(_shares(other, trunk, HIP) and same(trunk.crotch, other.crotch) for other in kept):
             kept.append(trunk)
         if len(kept) == 8:
             break
@@ -162,23 +168,34 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
 def _doubt(best: _Trunk, others: Sequence[_Trunk], *, side: bool) -> None:
     """Note what speaks against the hip and crotch line of the best reading, and so against everything found from them."""
     rival = others[0] if others and others[0].score > TRUNK_RIVAL * best.score else best
-    other_ends = any(one.score > ENDS_RIVAL[side] * best.score and same(best.hip, one.hip) for one in others)
+    other_ends = [one for one in others if one.score > ENDS_RIVAL[side] * best.score and same(best.hip, one.hip)]
     knees_off = [_knee_off(best.named, line, side=side) for name, line in best.named.items() if name in KNEES]
     least = SURE * (FAINT_SURE if not side and _faint(best) else 1.0)
     lonely = len(best.named) - len(MAIN) < (1 if side else 2) or best.score < least
-    doubts = (
+    doubts = (  # the weightiest last
+        ((HIP,), ENDS, bool(other_ends)),
+        ((CROTCH,), f"the {CROTCH} line is put together from two halves", best.crotch.gap is not None),
+        (MAIN, "the knee line lies too high or too low for it", max(knees_off, default=0.0) > KNEE_OFF),
+        (MAIN, "too little else that was found bears it out", lonely),
         ((HIP,), ANOTHER, not same(best.hip, rival.hip)),
         ((CROTCH,), ANOTHER, not same(best.crotch, rival.crotch)),
-        ((HIP,), ENDS, other_ends),
-        (MAIN, "the knee line lies too high or too low for it", max(knees_off, default=0.0) > 2.2),
-        (MAIN, "too little else that was found bears it out", lonely),
-        (MAIN, f"the {CROTCH} line is put together from two halves", best.crotch.gap is not None),
     )
     for names, doubt, holds in doubts:
-        for name in names if holds else ():
-            best.doubts.setdefault(name, doubt)
+        best.doubts |= dict.fromkeys(names if holds else (), doubt)
+    alternatives = other_ends if best.doubts.get(HIP) == ENDS else []
     for name in best.named if HIP in best.doubts else ():
+        if alternatives and all(_shares(one, best, name) for one in alternatives):
+            continue  # it is the same whichever ends the hip line has
         best.doubts.setdefault(name, BY_HIP)
+
+
+def _shares(one: _Trunk, other: _Trunk, name: str) -> bool:
+    """Whether two readings of a picture mean the same line, with the same ends, by this name."""
+    if name not in one.named or name not in other.named:
+        return False
+    lines = [_upright(trunk.named[name]) if name in GRAINS else trunk.named[name] for trunk in (one, other)]
+    apart = max(abs(lines[0].first - lines[1].first), abs(lines[0].last - lines[1].last))
+    return same(*lines) and apart < SAME_ENDS * other.width
 
 
 def _faint(trunk: _Trunk) -> bool:
@@ -210,12 +227,6 @@ def _elsewhere(trunk: _Trunk, colours: NDArray[np.floating[Any]]) -> float:
     beside = np.concatenate([band[:, : max(first - away, 0)], band[:, last + away :]], axis=1).reshape(-1, 3)
     alike = float((np.linalg.norm(beside - own, axis=1) < ALIKE).mean()) if len(beside) else 0.0
     return min(1.0, alike / MOST_ALIKE)
-
-
-def _same_trunk(one: _Trunk, other: _Trunk) -> bool:
-    """Whether two readings of a picture mean the same lines with the same ends."""
-    apart = max(abs(one.hip.first - other.hip.first), abs(one.hip.last - other.hip.last))
-    return same(one.hip, other.hip) and same(one.crotch, other.crotch) and apart < 0.08 * one.hip.width
 
 
 def _rings(level: Ridges) -> list[Ridge]:
@@ -353,16 +364,9 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
         _grain(trunk, upright, centre, side, reach, f"grain-{_leg(side, view)}")
     _knees(trunk, level, view)
     _waistline(trunk, level)
-    for leg in ("left", "right"):
-        if (drawn := trunk.named.get(f"grain-{leg}")) is not None:  # below the knee a crease may continue the line
-            knee_line = trunk.named.get(f"knee-{leg}")
-            limit = knee_line.at(knee_line.middle) if knee_line else low + 1.3 * width
-            kept = drawn.pixels[drawn.pixels[:, 1] <= limit]
-            straight = np.interp(kept[:, 1], kept[[0, -1], 1], kept[[0, -1], 0])
-            bowed = np.abs(kept[:, 0] - straight).max() > GRAIN_BOW * width
-            trunk.take(f"grain-{leg}", replace(drawn, pixels=kept), "it does not run straight" if bowed else "")
     _agree(trunk, *GRAINS, centre)
     _agree(trunk, *KNEES, centre)
+    _trim_grains(trunk)
     trunk.score *= (1 + _borne_out(trunk)) ** 2
 
 
@@ -412,6 +416,43 @@ def _grain(trunk: _Trunk, upright: Ridges, centre: float, side: int, reach: Span
         if grain is not None:
             trunk.take(name, _upright(grain), BESIDE_IT if rival else "")
             return
+
+
+def _trim_grains(trunk: _Trunk) -> None:
+    """End the grainlines at the knee, below which a crease may continue them, and where they step aside; doubt those that bow, unless
+    both bow alike, as over a full seat."""
+    kept: dict[str, Ridge] = {}
+    for name, across in zip(GRAINS, KNEES, strict=True):
+        if name in trunk.named:
+            grain = _steady(_upright(trunk.named[name]), trunk.high, trunk.low)
+            below = trunk.named.get(across)
+            limit = below.at(below.middle) if below else trunk.low + 1.3 * trunk.width
+            kept[name] = grain.between(grain.first, min(grain.last, limit))
+    one, other = (kept.get(name) for name in GRAINS)
+    alike = False
+    if one and other:
+        rows = np.arange(max(one.first, other.first), min(one.last, other.last) + 1)
+        both = sum(np.interp(rows, *grain.pixels.T) for grain in (one, other))
+        alike = _bow(np.stack([rows, both], axis=1)) < BOWS_UNLIKE * trunk.width
+    for name, grain in kept.items():
+        crooked = not alike and _bow(grain.pixels) > GRAIN_BOW * trunk.width
+        trunk.take(name, _upright(grain), CROOKED if crooked else "")
+
+
+def _bow(course: Array) -> float:
+    """Largest distance of a course from the straight line between its ends, px."""
+    return float(np.abs(course[:, 1] - np.interp(course[:, 0], *course[[0, -1]].T)).max())
+
+
+def _steady(grain: Ridge, high: float, low: float) -> Ridge:
+    """The part of a grainline about the rows from `high` to `low`, up to where it steps aside, as onto a dart beside it."""
+    near, far = STEP_WITHIN
+    along = ndimage.uniform_filter1d(grain.pixels[:, 1], 5, mode="nearest")
+    at = np.arange(far, len(along) - far)
+    steps = along[at + near] - along[at - near] - near / far * (along[at + far] - along[at - far])
+    rows = grain.pixels[at[np.abs(steps) > GRAIN_STEP], 0]
+    above, below = rows[rows < high - near] + near, rows[rows > low + near] - near
+    return grain.between(max(above, default=grain.first), min(below, default=grain.last))
 
 
 def _borne_out(trunk: _Trunk) -> float:
@@ -493,7 +534,8 @@ def _agree(trunk: _Trunk, left: str, right: str, centre: float) -> None:
     else:
         unlike = abs(float(np.median(one.pixels[:, 1]) - np.median(two.pixels[:, 1]))) > 0.15 * trunk.hip.width
         wide = [knee.width / trunk.hip.width for knee in (one, two)]
-        if abs(wide[0] - wide[1]) > KNEES_UNLIKE or max(abs(share - LEG) for share in wide) > 1.5 * LEG_ERROR:
+        unusual = max(abs(share - LEG) for share in wide) > LEG_DOUBTED
+        if abs(wide[0] - wide[1]) > KNEES_DOUBTED or unusual:
             trunk.doubts |= dict.fromkeys((left, right), ENDS)
     faint, strong = sorted((one.strength, two.strength))
     if unlike or strong > INKS_UNLIKE * faint or float(one.colour @ two.colour) < ONE_INK:
