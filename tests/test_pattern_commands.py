@@ -133,6 +133,24 @@ def test_shorter_is_a_negative_amount_where_the_trade_has_it(shell: Work) -> Non
     assert after["hip girth"] == pytest.approx(before["hip girth"], abs=0.01)
     refused = shell.refused("pattern", "alter", "block.yaml", "--do", "tuck-below-seat=-1/4 in")
     assert "one way only" in refused and "to undo it, go on from the pattern before it" in " ".join(refused.split())
+    twice = shell.refused("pattern", "alter", "block.yaml", "--do", "change-leg-length=--5cm")
+    assert "'-5cm' is not a length" in twice  # not taken for a single minus
+
+
+def test_an_option_given_nothing_is_not_taken_for_left_out(shell: Work) -> None:
+    """An unset variable of the shell hands over an empty text: what should have been read or written is not passed over."""
+    alter = ("pattern", "alter", "block.yaml", "--do", "change-leg-length=-5cm")
+    assert "--out is empty" in shell.refused(*alter, "--out", "")
+    assert "--answers is empty" in shell.refused("interview", "--answers", " ")
+    assert "--allowance is empty" in shell.refused(*alter, "--allowance", "")
+    shell.ok(*alter, "--client", "")  # who it is for is free text, and may be left empty
+
+
+def test_a_garment_without_rules_is_told_with_those_there_are(shell: Work) -> None:
+    """Whichever command is given the name of a garment, it says which garments there are."""
+    for command in (("interview",), ("rules", "list", "symptoms"), ("pattern", "draft")):
+        told = " ".join(shell.refused(*command, "--garment", "kilt").split())
+        assert "no rules for the garment 'kilt'" in told and "there are rules for skirt, trousers" in told
 
 
 def test_one_side_is_altered_on_one_side(shell: Work) -> None:

@@ -320,6 +320,7 @@ SPOILED: Mapping[str, tuple[Callable[[dict[str, Any]], object], str]] = {
     ),
     "another piece": (lambda d: _pieces(d)[0].update(piece="sleeve"), "a piece needs"),
     "a notch elsewhere": (lambda d: _pieces(d)[0]["notches"][0].update(seam="cuff"), "is not a seam of it"),
+    "a notch beside its seam": (lambda d: _pieces(d)[0]["notches"][0].update(at=[900.0, 900.0]), "mm from its seam"),
 }
 
 
@@ -898,7 +899,7 @@ def seams_cut(piece: Piece, cut: Array) -> list[tuple[float, float]]:
 
 def test_a_round_boundary_is_flattened() -> None:
     """A boundary with an arc (bulge) is read as a line that stays within 0.05 mm of it: a half circle of 50 mm."""
-    document = document_of(block())
+    document = document_of(block().with_each(lambda piece: replace(piece, notches=())))
     for side in SIDES:
         shown = document.blocks[side.upper()]
         delete('POLYLINE[layer=="1"]')(document, shown)

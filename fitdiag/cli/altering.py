@@ -23,7 +23,7 @@ from fitdiag.plausible import FAR
 from fitdiag.problems import ProblemsFoundError, one_line, stop
 from fitdiag.units import Units, format_given, format_length, format_reading
 
-_ASKED = re.compile(r"(.*)=\s*([-−]*)\s*(.*?)(?:\s+(left|right))?\s*", re.IGNORECASE | re.DOTALL)
+_ASKED = re.compile(r"(.*)=\s*([-−]?)\s*(.*?)(?:\s+(left|right))?\s*", re.IGNORECASE | re.DOTALL)
 SAME_MM = 1.6  # half an eighth of an inch, so that 3/4 in is not above 19 mm
 
 

@@ -24,11 +24,14 @@ FEW_NAMES = 12  # up to so many names are listed in a hint; of more, only simila
 
 
 def folder_of(given: str | None, *files: str | Path | None) -> Path:
-    """The rule folder given, by path or garment name; else that of the garment the files are about."""
-    if given and (Path(given).exists() or given not in garments()):
+    """The rule folder given, by path or garment name; else that of the garment the files are about.
+
+    Raises ProblemsFoundError for a name that is neither a folder nor a garment.
+    """
+    if given and (Path(given).exists() or len(Path(given).parts) > 1):
         return Path(given)
-    names = [given, *(_garment_in(Path(file)) for file in files if file is not None)]
-    folder = rules_for(next((name for name in names if name in garments()), "") or "")
+    named = (_garment_in(Path(file)) for file in files if file is not None)
+    folder = rules_for(given or next((name for name in named if name in garments()), "") or "")
     return folder.relative_to(Path.cwd()) if folder.is_relative_to(Path.cwd()) else folder
 
 
@@ -94,7 +97,8 @@ def length_of(text: str, what: str, units: Units | None = None) -> float:
 def signed_length(text: str, what: str, units: Units) -> float:
     """Parse a length that may have a minus sign, and return mm."""
     size = text.strip()
-    return length_of(size.lstrip("-−"), what, units) * (-1.0 if size[:1] in ("-", "−") else 1.0)
+    down = size.startswith(("-", "−"))
+    return length_of(size[1:] if down else size, what, units) * (-1.0 if down else 1.0)
 
 
 def lengths(

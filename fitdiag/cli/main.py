@@ -17,7 +17,7 @@ from typing import Annotated, Any, Final, NoReturn
 
 import typer
 
-from fitdiag.problems import ProblemsFoundError, one_line
+from fitdiag.problems import ProblemsFoundError, one_line, stop
 
 _WRONG_USE: type[typer.BadParameter] = typer.BadParameter.__mro__[2]  # click's UsageError: any wrong command line
 _TABLE: Final[dict[str, dict[str, Any]]] = json.loads(Path(__file__).with_name("commands.json").read_bytes())
@@ -138,11 +138,33 @@ def _typer(help_text: str, **more: Any) -> typer.Typer:
 
 
 def _runner(name: str) -> Callable[..., None]:
+    takes = [_TABLE["options"][entry] if isinstance(entry, str) else entry for entry in COMMANDS[name]["takes"]]
+
     def run(**given: Any) -> None:
+        for entry in takes:
+            _refuse_empty(entry, given[entry["name"]])
         raise typer.Exit(work_of(name)(**given))
 
-    run.__signature__ = Signature([_option(entry) for entry in COMMANDS[name]["takes"]])  # type: ignore[attr-defined]
+    run.__signature__ = Signature([_option(entry) for entry in takes])  # type: ignore[attr-defined]
     return run
+
+
+def _refuse_empty(entry: dict[str, Any], value: object) -> None:
+    """Refuse an option that was given nothing, as by a variable of the shell that is not set: it would count as left out.
+
+    Free text may be empty, and commands look at arguments themselves. Raises ProblemsFoundError.
+    """
+    wanted = entry.get("metavar", "TEXT")
+    if entry.get("argument") or wanted == "TEXT":
+        return
+    if any(isinstance(one, str) and not one.strip() for one in (value if isinstance(value, list) else [value])):
+        hint = f"give it {wanted}{'' if entry.get('needed') else ', or leave it out'}"
+        raise stop("argument", f"{_flag(entry).split()[-1]} is empty", hint=hint)
+
+
+def _flag(entry: dict[str, Any]) -> str:
+    """The flags of an option, separated by spaces."""
+    return str(entry.get("flag", f"--{entry['name'].replace('_', '-')}"))
 
 
 def work_of(name: str) -> Callable[..., int]:
@@ -152,20 +174,15 @@ def work_of(name: str) -> Callable[..., int]:
     return found
 
 
-def _option(entry: str | dict[str, Any]) -> Parameter:
-    """A parameter for an option or argument; a string names one shared by several commands.
-
-    Without a default it is empty or None unless `needed`; the flag defaults to its name.
-    """
-    entry = _TABLE["options"][entry] if isinstance(entry, str) else entry
+def _option(entry: dict[str, Any]) -> Parameter:
+    """A parameter for an option or argument; without a default it is empty or None unless `needed`."""
     name, kind = entry["name"], entry.get("kind", "text")
     default = entry.get("default", _USUAL.get(kind))
     shown = {key: entry[key] for key in ("metavar", "help", "min", "max") if key in entry}
     if entry.get("argument"):
         marked, needed = typer.Argument(**shown), not entry.get("optional")
     else:
-        flag = entry.get("flag", f"--{name.replace('_', '-')}")
-        marked, needed = typer.Option(*flag.split(), **shown), entry.get("needed", False)
+        marked, needed = typer.Option(*_flag(entry).split(), **shown), entry.get("needed", False)
     taken = _KINDS[kind] if needed or default is not None else _KINDS[kind] | None
     default = Parameter.empty if needed else default
     return Parameter(name, Parameter.KEYWORD_ONLY, annotation=Annotated[taken, marked], default=default)

@@ -29,7 +29,7 @@ Map = Callable[[Array], Array]
 SAME_MM = 1e-9
 ON_CUT_MM = 1e-3
 ON_FOLD_MM = 0.01
-COVERED_MM = 0.5  # a notch or joint farther than this from the outline is covered by a fold
+COVERED_MM = 0.5  # a joint farther than this from the outline is covered by a fold
 STEP_MM = 0.1  # a cut this near the step of an earlier cut opens that cut again
 
 
@@ -375,12 +375,15 @@ def _edged(
     changed = {name for name, line in new.items() if line is not old[name]}
 
     def on_seam(at: Array, seam: str) -> Array:
-        if seam not in changed or off(old[seam], at) > COVERED_MM:
+        if seam not in changed:
             return at
         if drawn and seam in drawn:
             _, index, share = foot(old[seam], at)
             at = drawn[seam][index] + share * (drawn[seam][index + 1] - drawn[seam][index])
         return nearest(new[seam], at)
+
+    def unless_covered(at: Array, seam: str) -> Array:
+        return at if off(old[seam], at) > COVERED_MM else on_seam(at, seam)
 
     return replace(
         piece,
@@ -388,7 +391,7 @@ def _edged(
         lines={name: reached(piece, name, line, new, changed) for name, line in piece.lines.items()},
         notches=tuple(replace(notch, at=on_seam(notch.at, notch.seam)) for notch in piece.notches),
         joints=(
-            *(replace(j, at=points(np.array([on_seam(at, j.seam) for at in j.at]))) for j in piece.joints),
+            *(replace(j, at=points(np.array([unless_covered(at, j.seam) for at in j.at]))) for j in piece.joints),
             *(Joint(j.seam, points(np.array([nearest(new[j.seam], at) for at in j.at]))) for j in joints),
         ),
     )

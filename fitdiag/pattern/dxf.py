@@ -232,7 +232,11 @@ def _read(content: str | bytes) -> tuple[Drawing, str]:
     try:
         return ezdxf.read(StringIO(text)), text
     except Exception as error:  # damaged files raise errors of many kinds
-        raise stop("not-dxf", f"this is not DXF: {one_line(error)}", hint="is it the right file?") from None
+        raise stop(
+            "not-dxf",
+            f"this is not DXF: {one_line(error).removeprefix('DXFStructureError: ')}",
+            hint="is it the right file?",
+        ) from None
 
 
 def _unit(document: Drawing, text: str, taken: Taken) -> float:

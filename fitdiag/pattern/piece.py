@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import LinearRing, Point, Polygon
+from shapely import LinearRing, LineString, Point, Polygon
 
 from fitdiag.knowledge.garment import Guess, Height, NotchRule, Shape
 from fitdiag.problems import Problem
@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 Side = Literal["both", "left", "right"]
+OFF_SEAM_MM = 10.0  # a notch farther than this from its seam is a mistake
 CLOSED_MM = 0.05  # ends closer together than this count as one point
 MOST_POINTS = 20_000
 
@@ -359,3 +360,7 @@ def _faults(piece: Piece) -> Iterator[tuple[str, str, str]]:
             yield "dart", f"the legs of dart {number} are not equally long", "make them equal, or it cannot be closed"
         if polygon.distance(Point(*dart.tip)) >= 1.0:
             yield "dart", f"the point of dart {number} lies outside the piece", ""
+    for notch in piece.notches:
+        if (away := LineString(seams[notch.seam]).distance(Point(*notch.at))) > OFF_SEAM_MM:
+            message = f"the notch '{notch.name}' lies {away:.0f} mm from its seam, '{notch.seam}'"
+            yield "notch", message, "put it on the seam, or name the right one"
