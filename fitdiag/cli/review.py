@@ -29,7 +29,15 @@ from fitdiag.planning.plan import Recommendation
 from fitdiag.problems import command, one_line, shown_path, stop
 from fitdiag.reports.report import brief
 from fitdiag.sessions import rounds, state
-from fitdiag.sessions.carried import Reported, advised_as, by_alteration, changed_in_all, done_late, reported_done
+from fitdiag.sessions.carried import (
+    Reported,
+    advised_as,
+    by_alteration,
+    changed_in_all,
+    done_late,
+    reported_done,
+    told_since,
+)
 from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, save_case, update_round
 from fitdiag.sessions.case_files import LARGEST, Advised, Carried, Case, Outcome, Round
 from fitdiag.sessions.from_photos import tells_more
@@ -385,6 +393,7 @@ class _Run:
         looks = [RoundLog.of(one).findings(self.base) for one in self.case.rounds[:-1]]
         outcomes = self._observed(findings)
         warnings = (
+            *told_since(self.base, self.case, findings),
             *rounds.compared(self.base, outcomes, self.case.units),
             *(rounds.worse(self.base, outcomes, looks[-1], findings) if looks else ()),
             *rounds.remarks(self.base, findings, moved, looks),

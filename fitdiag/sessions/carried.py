@@ -6,15 +6,15 @@ A side that is altered by an amount of its own has an entry of its own, so one a
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, TypeVar
 
-from fitdiag.diagnosis.belief import how_done
-from fitdiag.knowledge.findings import LEFT_RIGHT, Done, Side
+from fitdiag.diagnosis.belief import done_text, how_done
+from fitdiag.knowledge.findings import LEFT_RIGHT, Done, Findings, Side
 from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.knowledge.said import Said, only_says, read_said
 from fitdiag.plausible import doubt_of_alteration
-from fitdiag.problems import one_line, stop
+from fitdiag.problems import one_line, shown_path, stop
 from fitdiag.sessions.case_files import Advised, Carried, Case, Round
 from fitdiag.units import Length, Units
 
@@ -45,6 +45,24 @@ def not_told(one: Round) -> tuple[str, ...]:
     """The alterations advised in a round of which nobody has said whether they were done, once something was said of others."""
     told = {item.alteration for item in one.done}
     return tuple(dict.fromkeys(item.alteration for item in one.advised if told and item.alteration not in told))
+
+
+def told_since(base: RuleBase, case: Case, findings: Findings) -> Iterator[str]:
+    """Name what the earlier rounds say was done, but the last one does not count, as its questions had begun before.
+
+    `findings`: those of the last round. Somebody changed a `round.yaml` by hand.
+    """
+
+    def kept(item: Done) -> tuple[object, ...]:
+        mm = None if item.amount_mm is None else round(item.amount_mm, 1)
+        return item.alteration, mm, item.round, item.side, item.less
+
+    last, counted = case.rounds[-1], {kept(item) for item in findings.done}
+    for item in case.done_before(last.number):
+        if kept(item) not in counted:
+            text = f"Round {item.round} says by now: {done_text(base, item, case.units)}. The list below does not count that,"
+            text += f" because the questions of round {last.number} had begun before; to begin them again, move"
+            yield f"{text} {shown_path(last.log_file)} away."
 
 
 def told_amounts(base: RuleBase, items: Iterable[Advised], units: Units) -> str:
