@@ -37,7 +37,7 @@ from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, length, points
 from fitdiag.photos.camera import Camera
 from fitdiag.photos.overlay import COLOURS, placed
-from fitdiag.planning.explain import nudge
+from fitdiag.planning.explain import Near, nearness_lines, nudge
 from fitdiag.planning.muslins import _warned, changes, cloth_of, error_text, reading_text, wearer_of
 from fitdiag.planning.stages import Shown
 from fitdiag.problems import ProblemsFoundError
@@ -351,6 +351,23 @@ def test_changes_are_told_in_words() -> None:
         "the hip line dips at centre back: 1 1/8 in before, 1/4 in after",
         "the pull over the seat: grows to twice, look there",
     )
+
+
+@pytest.mark.parametrize(
+    ("simulated", "came", "told"),
+    [
+        (4.9, 3.0, "simulated 1/4 in, came 1/8 in, 1/8 in apart"),
+        (-3.0, 6.3, "simulated 1/8 in the other way, came 1/4 in, 3/8 in apart"),
+        (6.2, 6.6, "simulated 1/4 in, came 1/4 in, 0 in apart"),
+    ],
+)
+def test_how_far_a_simulation_came_agrees_with_the_figures_beside_it(
+    base: RuleBase, simulated: float, came: float, told: str
+) -> None:
+    """The difference is that of the two figures as they are printed."""
+    near = (Near("balance-lines-dip-to-back", simulated, came, 3.0, whole=False),)
+    (line,) = nearness_lines(base, near, "in")
+    assert line.endswith(told)
 
 
 @pytest.mark.parametrize("units", ["in", "cm"])

@@ -26,7 +26,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
 from fitdiag.problems import ProblemsFoundError, stop
-from fitdiag.units import Units, format_reading
+from fitdiag.units import Units, format_reading, read_off
 
 LIKELY_FROM = 0.08  # probability below which a cause is not worth draping
 MOST_CAUSES = 4
@@ -185,7 +185,8 @@ def nearness_lines(base: RuleBase, near: tuple[Near, ...], units: Units) -> tupl
     lines = []
     for one in near:
         simulated = format_reading(abs(one.simulated), units) + (" the other way" if one.simulated < 0 else "")
-        off = format_reading(abs(one.simulated - one.came), units)
+        # of the figures as they stand there, so that the line agrees with itself
+        off = format_reading(abs(read_off(one.simulated, units) - read_off(one.came, units)), units)
         lines.append(
             f"{base.symptoms[one.symptom].title}: simulated {simulated}, came {format_reading(one.came, units)}, {off} apart"
         )
