@@ -847,6 +847,16 @@ def test_the_list_of_a_case_is_exported_as_the_fitter_chose_it(
     assert ">1/2\u00a0in<" in page.replace("1/2 in", "1/2\u00a0in") and "Overlap a wedge" not in page
 
 
+def test_what_a_mail_says_was_done_is_shown_with_the_way_to_count_it(shell: Shell, tmp_path: Path) -> None:
+    """Earlier alterations in a mail are no question of their own, so the screen says where they are typed; signs are asked about."""
+    shell("case", "new", "the usher", "--units", "in", "--photos-consent", "no")
+    told = "Nothing asks about these by itself"
+    for mail, shown in (("I took in the side seams by 1/2 inch.", True), ("The waist gapes at the back.", False)):
+        (tmp_path / "mail.txt").write_text(f"Dear fitter,\n{mail}\n", encoding="utf-8")
+        _, out, _ = shell("review", "the usher", "--form", "mail.txt", "--no-questions")
+        assert (told in out) == ("Done before, perhaps" in out) == shown
+
+
 def test_where_nothing_is_advised_the_form_asks_about_the_same_muslin_and_comes_back(
     shell: Shell, tmp_path: Path
 ) -> None:

@@ -321,6 +321,9 @@ def mail_events(base: RuleBase, text: str, units: Units, known: Findings) -> lis
     for one in others:
         what = "A body note" if one.kind == "body note" else "Done before"
         say(f'- {what}, perhaps: {base.title(one.id)}. "{one_line(one.sentence, 120)}"')
+    if others:
+        where = "type what is so where earlier rounds and shape are asked for, or write it in a --findings file"
+        say(f"  Nothing asks about these by itself: {where}.")
     for sentence in rest[:_MOST_NAMED]:
         say(f'- Nothing was read from: "{one_line(sentence, 120)}"')
     if len(rest) > _MOST_NAMED:
