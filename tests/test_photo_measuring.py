@@ -19,7 +19,7 @@ from fitdiag.photos.grains import _one_line
 from fitdiag.photos.level import follow, posed, snap_straight
 from fitdiag.photos.lines import seam_at, straight_at
 from fitdiag.photos.marks import Marks, Sheet, View, parse_marks
-from fitdiag.photos.measure import measure, measure_all, together
+from fitdiag.photos.measure import look, measure, measure_all, together
 from fitdiag.photos.readings import Measured, Reading
 from fitdiag.photos.ridges import Ridges, evened
 from fitdiag.photos.section import Known, Section, depth_from_girth
@@ -719,6 +719,38 @@ def test_a_grainline_that_runs_off_to_a_dart_is_read_where_it_ran_straight() -> 
     assert strays < 0.5
     wavy = straight + np.stack([3 * np.sin(y / 5), np.zeros_like(y)], axis=1)
     assert straight_at(wavy, 500.0, 110.0)[1] > 1.0
+
+
+def test_the_grainline_seen_more_aslant_on_a_turned_body_has_the_wider_lean() -> None:
+    """A body whose centre seam lies to the right is turned so that its right grainline faces away, and the other way round."""
+    scene, picture = back()
+    marks = marked(scene, picture)
+    looked = look(picture.pixels, marks)
+    assert looked.seam is not None
+    wider = []
+    for aside in (-10.0, 10.0):
+        seam = replace(looked.seam, pixels=looked.seam.pixels + np.array([aside, 0.0]))
+        found = measure(picture.pixels, marks, looked=replace(looked, seam=seam))
+        errors = [reading.error or 0.0 for name in ("grain-left", "grain-right")
+                  if (reading := found.reading(name, "lean")) is not None]  # fmt: skip
+        wider.append(errors[1] - errors[0])
+    assert wider[0] < -0.05 and wider[1] > 0.05
+
+
+def test_a_grainline_that_wavers_is_a_less_certain_distance_from_the_centre() -> None:
+    """By 2 mm to and fro over a hand's breadth, as on cloth in folds."""
+    scene, picture = back()
+    marks = marked(scene, picture)
+    looked = look(picture.pixels, marks)
+    pixels = looked.grains["grain-left"].pixels
+    waves = 2.0 * looked.setting.scale * np.sin(2 * math.pi * pixels[:, 1] / (100 * looked.setting.scale))
+    wavering = replace(looked.grains["grain-left"], pixels=pixels + np.stack([waves, 0 * waves], axis=1))
+    still = measure(picture.pixels, marks, looked=looked).reading("grain-left", "from the centre at the hip")
+    looked = replace(looked, grains={**looked.grains, "grain-left": wavering})
+    moved = measure(picture.pixels, marks, looked=looked).reading("grain-left", "from the centre at the hip")
+    assert still is not None and still.error is not None and moved is not None and moved.error is not None
+    assert still.error < 2.5
+    assert moved.error > 4.0
 
 
 def test_without_plumb_lines_a_sheet_far_from_the_middle_tells_less_of_the_distance() -> None:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from fitdiag.photos.course import Stance
-from fitdiag.photos.lines import straight_at
+from fitdiag.photos.lines import TURN_UNKNOWN, straight_at
 from fitdiag.photos.marks import Marks
 from fitdiag.photos.readings import Reading, Source, Word
 from fitdiag.photos.setting import Setting
@@ -18,8 +18,10 @@ from fitdiag.photos.snap import Track
 from fitdiag.photos.trousers import CROTCH, HIP, ROUND
 from fitdiag.photos.trust import Seen, refused
 
-SLOPE = 0.098  # slope of a seat towards or away from the lens, which tilts a grainline off the lens's axis
-SLOPE_IN_FRONT = 0.138  # bellies and thighs vary more
+# slope of a body towards or away from the lens, which tilts a grainline seen aslant; bellies and thighs vary more
+SLOPE, SLOPE_IN_FRONT = 0.04, 0.06
+TURN_ERROR = 0.04  # radians, of the turn that a body seems to have
+LEAST_LEAN = 0.04  # degrees: error of a lean, from pen and cloth
 FULLER = 0.99  # bodies are a little flatter beside the centre than half an ellipse
 # mm by which the middle of a seat lies farther in than half an ellipse, against the cloth beside it
 HOLLOW_BEHIND = 12.0
@@ -27,7 +29,9 @@ STRAIGHT = 90.0  # mm over which a grainline is nearly straight
 # least sideways step to another line; lengths above and below compared; gap left out between them, mm
 ASIDE, ASIDE_OVER, ASIDE_WITHIN = 4.0, 20.0, 3.0
 STEPS_ASIDE = "the line steps aside on its way there, as to a dart"
-CLOTH = 0.017  # share of a length along the cloth: folds, ease, and deviation of a body from half an ellipse
+SEAM_KNOWN = 0.7  # mm: least error of a seam's place
+# error of a length along the cloth: mm beside a straight grainline, and times the scatter of one that wavers as the cloth lies in folds
+CALM, BY_WAVERING = 0.2, 4.5
 
 
 def read_grain(marks: Marks, where: Setting, places: Mapping[str, Seen], name: str, track: Track) -> list[Reading]:
@@ -81,12 +85,12 @@ def _lean(where: Setting, places: Mapping[str, Seen], name: str, track: Track, s
     for _, camera in where.pose.others:
         other = camera.rays(np.array([first, last]))
         swings.append(math.degrees(math.atan2(*(other[0] - other[1])) - math.atan2(*(rays[0] - rays[-1]))))
-    middles = [place.numbers.section.x / place.numbers.section.z for place in places.values()]
-    off = abs(float(rays[:, 0].mean()) - (float(np.mean(middles)) if middles else 0.0))
+    shown = [place for place in places.values() if place.course.kind == "trunk" and not place.hidden]
+    turned = [place.numbers.section.yaw for place in shown]
+    turn = float(np.median(turned)) if turned else 0.0
+    aslant = math.hypot(float(rays[:, 0].mean()) + turn, TURN_ERROR if turned else TURN_UNKNOWN)
     level = math.hypot(*swings)
-    whole = math.degrees(math.atan(float(np.polyfit(rays[:, 1], rays[:, 0], 1)[0])))
-    bowed = abs(whole - lean)  # the lean of a curved line depends on the part measured
-    error = math.hypot(level, math.degrees(off * slope), 0.08, 0.4 * bowed)
+    error = math.hypot(level, math.degrees(aslant * slope), LEAST_LEAN)
     word: Word = "good" if error < 0.8 else "fair"
     most: Source = "level" if level > 0.7 * error else "depth"
     return Reading(name, "lean", "deg", raw, lean, error, word, "", most)
@@ -126,13 +130,13 @@ def _from_centre(
         "distance": replace(stance, distance=stance.distance * (1 + where.distance_error)),
         "depth": replace(stance, depth=stance.depth + place.depth_error),
         "edges": replace(stance, left=stance.left + max(edge.error for edge in place.edges)),
-        "seam": replace(stance, seam=stance.seam + max(place.seam_error, 1.5 * where.scale)),
+        "seam": replace(stance, seam=stance.seam + max(place.seam_error, SEAM_KNOWN * where.scale)),
     }
     parts = {source: abs(length(other) - value) for source, other in moved.items()}
     for source, camera in where.pose.others:
         other = replace(stance, camera=camera, distance=where.away_with(camera))
         parts[source] = math.hypot(parts.get(source, 0.0), length(other) - value)
-    parts["folds"] = math.hypot(0.5, CLOTH * value, strays / where.scale)
+    parts["folds"] = math.hypot(CALM, BY_WAVERING * strays / where.scale)
     error = math.hypot(*parts.values())
     ends = where.camera.rays(np.concatenate([at, [[stance.seam, at[0, 1]]]]))
     raw = abs(float(ends[0, 0] - ends[1, 0])) * where.distance
