@@ -887,6 +887,26 @@ def test_the_list_of_a_renamed_case_has_the_new_name(shell: Shell, tmp_path: Pat
     assert (tmp_path / "list.md").read_text("utf-8").startswith("# Alteration list for the doorman")
 
 
+def test_an_alteration_has_one_number_in_every_place(shell: Shell, tmp_path: Path) -> None:
+    """Where one that waits comes between two that are done now, the short list, the full one and the client's page agree."""
+    (tmp_path / "seen.yaml").write_text(
+        "schema: fitdiag.findings/1\nsymptoms: {diagonals-under-seat: {amount: 3/8 in}, hems-too-long: {amount: 1 in}}\n",
+        encoding="utf-8",
+    )
+    plan = json.loads(shell("diagnose", "seen.yaml", "--json")[1])["recommendations"]
+    assert [False, True, False] == [item["only_if"] is not None for item in plan]
+    last = plan[2]["title"]
+    shown = shell("diagnose", "seen.yaml", "--full")[1]
+    assert f"3. {last}: shorter by 1 in, both sides Only if needed:" in shown and f"2. {last}" not in shown
+    assert 0 == shell("interview", "--answers", "seen.yaml", "--log", "seen.jsonl")[0]
+    for name in ("list.md", "page.html"):
+        assert 0 == shell("export", "seen.jsonl", "--to", name)[0]
+    written = (tmp_path / "list.md").read_text(encoding="utf-8")
+    assert f"- 3\\. {last}: shorter by 1 in" in written and f"### 3. {last}: shorter by 1 in" in written
+    page = " ".join(re.sub(r"<[^>]+>", " ", (tmp_path / "page.html").read_text(encoding="utf-8")).split())
+    assert "3. Level the hems" in page
+
+
 def test_what_was_done_is_asked_back(shell: Shell, decided: Callable[..., str], tmp_path: Path) -> None:
     """At 'Was it done?' what is no amount is told, and 6 in instead of 3/4 in is asked back before it counts."""
     shell("review", "the usher", "--sent")

@@ -25,11 +25,17 @@ _SUGGESTS = "The tool suggests, the fitter decides."
 
 @dataclass(frozen=True)
 class Items:
-    """A list; `numbered` if the order matters."""
+    """A list; `numbered` if the order matters, by `numbers` where they are not 1, 2, 3."""
 
     title: str
     items: tuple[str, ...]
     numbered: bool = False
+    numbers: tuple[int, ...] = ()
+
+    @property
+    def counted(self) -> tuple[tuple[int, str], ...]:
+        """Each item with its number."""
+        return tuple(zip(self.numbers or range(1, len(self.items) + 1), self.items, strict=True))
 
 
 @dataclass(frozen=True)
@@ -125,7 +131,7 @@ class _Writer:
             "In short",
             plan.verdict,
             f"{counted(plan)}." if plan.recommendations else "",
-            Items("Now", tuple(map(_in_a_row, now)), numbered=True),
+            Items("Now", tuple(map(_in_a_row, now)), numbered=True, numbers=tuple(item.rank for item in now)),
             Items("Only if needed", tuple(map(_in_a_row, perhaps))),
             Items("Check at the next try-on", tuple(checks)),
         )

@@ -70,7 +70,7 @@ def _text_section(section: Section, depth: int, width: int, lines: list[str]) ->
             continue
         if part.title:
             lines.append(f"{pad}{part.title}:")
-        for number, item in enumerate(part.items, 1):
+        for number, item in part.counted:
             mark = f"{number}. " if part.numbered else "- "
             indent = pad + ("  " if part.title else "")
             lines += wrapped(one_line(item, 2000), indent + mark, indent + " " * len(mark))
@@ -113,8 +113,11 @@ def _markdown_section(section: Section, level: int, lines: list[str]) -> None:
             lines += [escape_markdown(part), ""]
         else:
             lines += [f"**{escape_markdown(part.title)}**", ""] if part.title else []
-            for number, item in enumerate(part.items, 1):
-                lines.append(f"{number}. {escape_markdown(item)}" if part.numbered else f"- {escape_markdown(item)}")
+            # Markdown counts an ordered list on by itself, so other numbers stand in the text of a plain one
+            in_order = part.numbered and all(number == place for place, (number, _) in enumerate(part.counted, 1))
+            for number, item in part.counted:
+                mark, text = (f"{number}.", item) if in_order else ("-", f"{number}. {item}" if part.numbered else item)
+                lines.append(f"{mark} {escape_markdown(text)}")
             lines.append("")
 
 
