@@ -751,6 +751,17 @@ def test_a_broken_case_can_still_be_deleted(case: Case) -> None:
     assert not case.folder.exists()
 
 
+@pytest.mark.parametrize("kept", [True, False])
+def test_closing_speaks_of_photos_only_where_there_are_some(told: Callable[..., tuple[int, str]], kept: bool) -> None:
+    """How long they may be kept is said, with the command that deletes them, if any was taken in."""
+    told("new", "the usher", "--photos-consent", "yes", "--keep-until", "2099-12-01")
+    case = add_round(open_case(Path("cases/the-usher")))
+    if kept:
+        (case.round(1).photos / "back.jpg").write_bytes(b"a picture")
+    _, shown = told("close", "the usher", "--fits")
+    assert kept == ("delete the-usher --photos" in shown) == ("may be kept until" in shown)
+
+
 def test_photos_alone_can_be_deleted(case: Case) -> None:
     """Pictures and the marks on them go, everything else stays, and the reminder ends."""
     photos = case.round(1).photos

@@ -175,7 +175,7 @@ def close(name: str, given: str | None, *, fits: bool, given_up: bool, because: 
     closed = Closed(date.today(), outcome, one_line(because or "", LONGEST_NOTE))
     case = save_case(case, replace(case, closed=closed))
     say(f"{case.name} is closed: {outcome}.")
-    if case.consent.keep_until and not case.consent.removed:
+    if case.consent.keep_until and case_export.contents(case.folder).photos:
         remove = f"{case_command('case', 'delete', case.folder)} --photos"
         say_then(f"The photos may be kept until {case.consent.keep_until}:", remove)
     return 0
