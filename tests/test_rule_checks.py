@@ -364,6 +364,12 @@ def test_a_step_for_the_wearer_is_one_of_the_steps(only_problem: Single) -> None
     assert only_problem(exchanged(TUCK, "effects:", new), TUCK, new, "wearer").hint
 
 
+def test_what_goes_both_ways_says_what_tells_which(only_problem: Single) -> None:
+    """Else the list would give an amount without its direction."""
+    new = "hinge: side seam, both_ways: ^yes}"
+    assert only_problem(exchanged(TUCK, "hinge: side seam}", new), TUCK, new, "which-way").hint
+
+
 @pytest.mark.parametrize(
     ("old", "new"), [("start: 1 cm", "start: ^2.5 cm"), ("most_in_all: {amount: 3 cm", "most_in_all: {amount: ^1 cm")]
 )

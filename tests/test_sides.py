@@ -13,6 +13,7 @@ import pytest
 from fitdiag.cli.choose import choose
 from fitdiag.cli.drape import simulated
 from fitdiag.cli.screen import Screen
+from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.sides import side_meant, side_of_note
 from fitdiag.knowledge.findings import Done, Earlier, Finding, Findings, measured, measured_apart
@@ -26,6 +27,7 @@ from fitdiag.pattern.garment import garment_of
 from fitdiag.pattern.measure import pattern_measures
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
+from fitdiag.planning.amounts import Amounts
 from fitdiag.planning.effects import as_planned, changes_on, done_on, effects
 from fitdiag.planning.muslins import Wearer
 from fitdiag.planning.plan import Recommendation
@@ -52,6 +54,11 @@ def concluded(base: RuleBase, symptom: str, *mm: float, side: str | None = None)
     sign = base.symptoms[symptom]
     finding = measured_apart(sign, *mm) if len(mm) > 1 else measured(sign, *mm, side=side)  # type: ignore[arg-type,misc]
     return conclude(base, Findings(units="in").with_finding(finding))
+
+
+def concluded_seen(base: RuleBase, symptom: str, side: str | None) -> Conclusion:
+    """The conclusion from one sign, seen without an amount."""
+    return conclude(base, Findings().with_finding(Finding(symptom, "yes", side=side)))  # type: ignore[arg-type]
 
 
 def first(conclusion: Conclusion) -> Recommendation:
@@ -327,6 +334,25 @@ def test_a_hem_left_over_after_a_raised_hip_is_levelled_on_one_leg() -> None:
     assert hem.where == "one" and [side for side, _ in hem.cuts()] == ["right"]
 
 
+@pytest.mark.parametrize(("alteration", "sign", "other"), [
+    ("close-leg", "fold-climbs-inner-shin", "recentre-crease"), ("open-leg", None, None),
+    ("narrow-knee", "closer-knee-wished", None),
+])  # fmt: skip
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_one_leg_alone_is_altered_where_the_sign_is_on_one_leg(
+    alteration: str, sign: str | None, other: str | None, side: str
+) -> None:
+    """Below the crotch the legs have no seam in common: the other leg keeps every measure, and what follows is done on this leg."""
+    base, pattern = rules(), block(rules())
+    if sign is not None:
+        one, unsaid = (concluded_seen(base, sign, own) for own in (side, None))
+        assert (first(one).alteration, first(one).side, first(unsaid).side) == (alteration, side, "both")
+        assert [item.side for item in one.plan.recommendations if item.alteration == other] == ([side] if other else [])
+    altered = carry_out(pattern, alteration, 10.0, side).pattern  # type: ignore[arg-type]
+    here, there = (pattern_measures(altered.of(own)) for own in (side, "right" if side == "left" else "left"))  # type: ignore[arg-type]
+    assert there == pytest.approx(pattern_measures(pattern)) and here != pytest.approx(there)
+
+
 @pytest.mark.parametrize(("side", "way"), [("left", -1.0), ("right", 1.0)])
 def test_the_body_that_is_draped_has_its_higher_hip_on_the_side_of_the_note(
     side: str, way: float, monkeypatch: pytest.MonkeyPatch
@@ -390,3 +416,14 @@ def test_a_higher_hip_typed_with_its_side_is_raised_there(typed: str, side: str)
     ]  # fmt: skip
     findings = fold(events, rules()).findings
     assert first(conclude(rules(), findings)).where == side
+
+
+@pytest.mark.parametrize("garment", ["trousers", "skirt"])
+def test_what_goes_both_ways_says_which_way_it_is_to_be(garment: str) -> None:
+    """Longer or shorter stands before the amount where the signs say which; else the list says what tells it."""
+    base = rules(garment)
+    for rule in (one for one in base.alterations.values() if one.operation.both_ways):
+        amount = Amounts(Diagnosis(base, Findings())).plan(rule.id)
+        ways, told = rule.amount.ways, rule.amount.which_way
+        assert ways is None or amount.text.startswith((ways.more, ways.less))
+        assert ways is not None or (told is not None and told in amount.basis)

@@ -149,6 +149,10 @@ def alterations_are_sound(base: RuleBase) -> Iterator[Problem]:
             message = f"'{rule.id}': the amount aims at '{aim.symptom}', which has no measure"
             hint = "give the symptom a measure, or take it out here"
             yield Problem("not-measurable", message, at("amount", "aim", "symptom"), hint)
+        if rule.operation.both_ways and rule.amount.ways is None and rule.amount.which_way is None:
+            message = f"'{rule.id}' goes both ways, and nothing says which way it is to be"
+            hint = "write words for both under 'ways', or what tells it under 'which_way'"
+            yield Problem("which-way", message, at("operation", "both_ways"), hint)
         if rule.amount.start_mm > rule.most_a_round.amount_mm:
             message = f"'{rule.id}': the start is more than the most a round"
             yield Problem("limit", message, at("amount", "start"), "start with less")

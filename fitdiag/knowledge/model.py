@@ -344,7 +344,10 @@ class Aim(Rule):
 
 
 class Amount(Rule):
-    """How much: from the extents of the causes it cures (`Cause.extent`), or a careful start; and when to stop."""
+    """How much: from the extents of the causes it cures (`Cause.extent`), or a careful start; and when to stop.
+
+    What goes both ways has words for either (`ways`), where the signs say which it is, or says what else tells it (`which_way`).
+    """
 
     start_mm: LengthMm = Field(alias="start")
     until: Text
@@ -352,6 +355,7 @@ class Amount(Rule):
     edges: Edges | None = None
     second: SecondAmount | None = None
     ways: Ways | None = None
+    which_way: Text | None = None
     source: Cites
 
 

@@ -328,7 +328,7 @@ class Amounts:
 
     def _source(self, alteration: Alteration, amount: PlannedAmount, causes: tuple[str, ...]) -> str:
         """Where the amount comes from."""
-        until = f"Pin until {alteration.amount.until}."
+        until = " ".join(filter(None, (f"Pin until {alteration.amount.until}.", alteration.amount.which_way)))
         if not amount.rests_on:
             start = format_given(amount.mm, self.units)
             text = f"No answer says how much: {start} is a careful start. {until}"

@@ -206,6 +206,10 @@ class Planner:
             if waits is not None:
                 item = replace(item, only_if=waits.words, only_if_symptom=waits.symptom, only_after=waits.after)
                 item = replace(item, one_side=item.one_side or waits.one_side)
+                if item.where == "both" and self.base.alterations[name].sides != "both":
+                    item = replace(
+                        item, side=next((one.side for one in result if one.alteration == waits.after), "both")
+                    )
                 if name not in relief:
                     item = replace(item, because=(waits.because,), against=item.against[-1:])
             result.append(item)
