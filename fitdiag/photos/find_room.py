@@ -52,7 +52,7 @@ MOST_UNLIKE, MOST_ASKEW = 0.1, 0.12  # from a sheet's aspect ratio (log), and fr
 USUAL_UNLIKE, USUAL_ASKEW, USUAL_TINT = 0.04, 0.05, 9.0
 LEAST_STEP = 2.5  # least colour difference across an edge; a printed line has paper on both sides
 LEAST_SURE, RIVAL, SAME_SHEET = 0.35, 0.75, 12.0  # the last: px between the middles
-SHEET_SHAPED, SURE_SHEET = 0.8, 0.5  # below these a sheet is doubted
+SHEET_SHAPED, SURE_SHEET = 0.7, 0.5  # below these a sheet is doubted
 MOST_PRINTED, PAST_PRINTED = 2, 1.5  # how often a side is sought farther out, and how far: in reaches
 # px: from a side to what is surely paper or wall; to what lies farther out; reach along half a side, and how far the halves may
 # be apart at a corner
