@@ -59,17 +59,26 @@ class Weighed:
 
 
 class _Besides(NamedTuple):
-    """How likely a sign is from elsewhere, and the chance that each of the causes it has no slope for, if present, does not show it."""
+    """How likely a sign is from elsewhere, and the chance that each of some causes, if present, does not show it."""
 
     elsewhere: float
     not_shown: Mapping[int, float]
 
     def given(self, chosen: Iterable[int]) -> float:
-        """The probability of the sign given the causes of a set, but for those with a slope."""
+        """The probability of the sign given a set of causes."""
         absent = 1.0 - self.elsewhere
         for cause in chosen:
             absent *= self.not_shown.get(cause, 1.0)
         return 1.0 - absent
+
+
+class _Leader(NamedTuple):
+    """The most deviant measured sign of a group of readings: the sign, its row, how many were measured, and how likely it is in words."""
+
+    sign: _Sign
+    row: int
+    measured: int
+    in_words: _Besides
 
 
 class _Tried(NamedTuple):
@@ -345,8 +354,8 @@ class Joint:
     # -- words -----------------------------------------------------------------------------------------------------
 
     @cached_property
-    def _leading(self) -> tuple[tuple[_Sign, int, int], ...]:
-        """Of each group of readings that causes join: the most deviant measured sign, its row, and how many were measured."""
+    def _leading(self) -> tuple[_Leader, ...]:
+        """The leader of each group of readings that causes join."""
         leading = []
         for group in self._groups():
             measured = [one for one in group if not one.read.graded]
@@ -358,7 +367,8 @@ class Joint:
             ]
             if ranked:
                 _, _, one, row = min(ranked, key=lambda item: item[:2])
-                leading.append((one, row, len(measured)))
+                in_words = _Besides(self._elsewhere(row), dict(self.network.links[row]))
+                leading.append(_Leader(one, row, len(measured), in_words))
         return tuple(leading)
 
     def _groups(self) -> list[list[_Sign]]:
@@ -379,14 +389,13 @@ class Joint:
     def _words(self, chosen: tuple[int, ...]) -> float:
         """1/n of the log ratio of the rules' words to the extents alone, for the leading sign of each group of n readings."""
         weight = 0.0
-        for one, row, measured in self._leading:
+        for one, row, measured, words in self._leading:
             absent, present = self.evidence[row]
-            keep = 1.0 - self._elsewhere(row)
-            for cause, q in self.network.links[row]:
-                if cause in chosen:
-                    keep *= q
-            in_words = log(max(absent * keep + present * (1.0 - keep), 1e-12))
-            single = self.model.alone(one.index).explain(chosen).log_density
+            there = words.given(chosen)
+            in_words = log(max(absent * (1.0 - there) + present * there, 1e-12))
+            # those that do not move the sign change nothing, and left out, many sets share one result
+            moving = tuple(cause for cause in chosen if one.reading.sign in self.model.suspects[cause].slopes)
+            single = self.model.alone(one.index).explain(moving).log_density
             floor = max(single, log(max(self._strays(one, chosen))))  # an amount far from every fit is an outlier
             weight += (in_words - floor) / measured
         return weight
