@@ -84,6 +84,16 @@ def test_door_frames_that_the_lens_bends_are_plumb_lines(bend: float) -> None:
     assert math.degrees(math.acos(min(1.0, float(np.dot(pose.camera.up, seen.up))))) < 0.3
 
 
+@pytest.mark.parametrize("lean", (0.0, 0.12))
+def test_a_string_is_one_plumb_line(lean: float) -> None:
+    """However many near lines follow it: a copy says nothing new of where up is."""
+    room = Room(camera(9.0, 1.0))
+    for x in (-1050.0, 1000.0):
+        room.post(x, 1100, -500, lean, wide=8.0)
+    pairs, pose = find_uprights(room.pixels(), FOCAL, 0.01, (330.0, 570.0))
+    assert pose is not None and 2 == len(pairs)
+
+
 def sheet_at(x: float, y: float, turn: float = 1.2) -> list[tuple[float, float]]:
     """The corners of A4 that hangs a little askew, mm."""
     wide, tall = A4

@@ -33,6 +33,7 @@ AGREES = math.radians(0.25)
 BENDS = (0.0, -0.01, 0.01, -0.02, 0.02, -0.03, 0.03, -0.04, 0.04)
 OFF_PLUMB = math.radians(0.12)  # with the bending known
 MOST_KEPT, MOST_LOOKED_AT = 6, 16
+SAME_STRING = 3.0  # px: edges that lie this close once they are followed are one
 STANDS = 0.45  # of the picture's height from the top: an edge that begins lower is not a plumb line
 ONE_SIDED = 0.4  # weight of lines that all stand in one place
 ARMS = 0.45  # of the hip's width to each side, where arms hang: their edges are not plumb lines
@@ -121,8 +122,9 @@ def _distinct(pixels: NDArray[np.uint8], segments: Sequence[_Segment]) -> list[_
         top, bottom, error = snap_straight(pixels, one.top, one.bottom, reach)
         if error > CLICK_ERROR:  # not straight: the lens may have bent it
             top, bottom, error = follow(pixels, [(one.top, one.bottom)]).line(0)
-        if error < CLICK_ERROR:
-            kept.append(replace(one, top=top, bottom=bottom))
+        followed = replace(one, top=top, bottom=bottom)
+        if error < CLICK_ERROR and not any(other.beside(followed) < SAME_STRING for other in kept):
+            kept.append(followed)
         if len(kept) == MOST_LOOKED_AT:
             break
     return kept
