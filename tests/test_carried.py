@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from dataclasses import replace
 from datetime import date
 from functools import cache
@@ -25,6 +27,8 @@ from fitdiag.pattern.piece import Pattern
 from fitdiag.planning.amounts import Amounts
 from fitdiag.planning.effects import changes_on, done_on, measure_moved
 from fitdiag.problems import ProblemsFoundError, stop
+from fitdiag.reports.report import make_report
+from fitdiag.reports.writers import as_csv
 from fitdiag.sessions.carried import advised_as, as_told, changed_in_all, read_done, reported_done, told_amounts
 from fitdiag.sessions.case_files import Advised, Carried, Case, Round, round_in, round_text
 from fitdiag.sessions.rounds import choice_of, expected_outcomes, remarks
@@ -56,6 +60,16 @@ def a_round(**known: object) -> Round:
 
 
 TWO = (Advised("shorten-back-inseam", 20.0, "left"), Advised("shorten-back-inseam", 7.0, "right"))
+
+
+def test_a_table_has_a_row_for_each_side_that_gets_its_own_amount() -> None:
+    """Whoever adds its amounts up must not add up the mean of two legs."""
+    report = make_report(rules(), apart(20.0, 7.0))
+    table = list(csv.DictReader(io.StringIO(as_csv(report).removeprefix("\ufeff"))))
+    own = [(row["side"], float(row["amount_mm"])) for row in table if row["alteration"] == "shorten-back-inseam"]
+    amount = report.plan.recommendations[0].amount
+    assert own == [("left side", amount.left_mm), ("right side", amount.right_mm)]
+    assert amount.left_mm != amount.right_mm
 
 
 # -- what is advised ---------------------------------------------------------------------------------------------------

@@ -138,7 +138,10 @@ def cell(value: object) -> str:
 
 
 def as_csv(report: Report) -> str:
-    """One row per alteration: done this round, left alone, later. RFC 4180, UTF-8 with a byte-order mark."""
+    """One row per alteration: done this round (one for each side that gets an amount of its own), left alone, later.
+
+    RFC 4180, UTF-8 with a byte-order mark.
+    """
     buffer = io.StringIO()
     writer = csv.writer(buffer)
     writer.writerow(COLUMNS)
@@ -148,15 +151,16 @@ def as_csv(report: Report) -> str:
 
     for item in report.plan.recommendations:
         rule = report.base.alterations[item.alteration]
-        put(
-            kind="this round", rank=item.rank, alteration=rule.id, title=rule.title, amount=item.amount.text,
-            amount_mm=round(item.amount.signed_mm, 2), side=SIDE_WORDS[item.where], only_if=item.only_if or "",
-            because=" ".join(item.because), check_next=" ".join(rule.check_next), where=rule.operation.cut,
-            hinge=rule.operation.hinge,
-            on_the_cloth=" ".join(f"{number}. {step}" for number, step in enumerate(rule.cloth, 1)),
-            on_the_paper=" ".join(f"{number}. {step}" for number, step in enumerate(rule.paper, 1)),
-            true_up=" ".join(rule.true_up),
-        )  # fmt: skip
+        for side, mm in item.cuts():
+            put(
+                kind="this round", rank=item.rank, alteration=rule.id, title=rule.title, amount=item.amount.text,
+                amount_mm=round(mm, 2), side=SIDE_WORDS[side if item.where == "each" and side else item.where],
+                only_if=item.only_if or "", because=" ".join(item.because), check_next=" ".join(rule.check_next),
+                where=rule.operation.cut, hinge=rule.operation.hinge,
+                on_the_cloth=" ".join(f"{number}. {step}" for number, step in enumerate(rule.cloth, 1)),
+                on_the_paper=" ".join(f"{number}. {step}" for number, step in enumerate(rule.paper, 1)),
+                true_up=" ".join(rule.true_up),
+            )  # fmt: skip
     for kind, named in (("leave alone", report.plan.leave_alone), ("later", report.plan.later)):
         for other in named:
             rule = report.base.alterations[other.alteration]
