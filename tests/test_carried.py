@@ -62,6 +62,14 @@ def a_round(**known: object) -> Round:
 TWO = (Advised("shorten-back-inseam", 20.0, "left"), Advised("shorten-back-inseam", 7.0, "right"))
 
 
+@pytest.mark.parametrize(("left", "right", "where"), [(20.0, 0.0, "left"), (0.0, 20.0, "right"), (20.0, 7.0, "each")])
+def test_a_side_that_reads_nothing_is_not_cut(left: float, right: float, where: str) -> None:
+    """The other one is, by its own amount; where both read something, each."""
+    item = apart(left, right).plan.recommendations[0]
+    assert item.where == where
+    assert {side for side, _ in item.cuts()} == ({"left", "right"} if where == "each" else {where})
+
+
 def test_a_table_has_a_row_for_each_side_that_gets_its_own_amount() -> None:
     """Whoever adds its amounts up must not add up the mean of two legs."""
     report = make_report(rules(), apart(20.0, 7.0))

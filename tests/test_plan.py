@@ -150,6 +150,9 @@ def test_what_excludes_a_chosen_one_does_not_follow_it(tmp_path: Path) -> None:
     with_swing = make_plan(believed(world(tmp_path / "b"), {"back-too-long": 0.9, "grain-leans": 0.9}))
     assert [item.only_if for item in with_swing.recommendations] == [None, None]
     assert [item.alteration for item in with_swing.later] == ["give-room"]
+    first, second = with_swing.later[0].because
+    assert first == "Only if this shows at the try-on after 'tuck across the back': the seat lies tight."
+    assert second == "The length comes first."
 
 
 def test_what_follows_a_chosen_one_is_not_listed_for_later_as_well(tmp_path: Path) -> None:
