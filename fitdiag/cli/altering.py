@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from fitdiag.cli.arguments import day_of, lengths, rules_of
-from fitdiag.knowledge.findings import by_side
+from fitdiag.knowledge.findings import by_side, meet
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
@@ -107,11 +107,7 @@ def warned(base: RuleBase, pattern: Pattern, asked: Sequence[Asked], units: Unit
             limit += f", all rounds together {format_length(way * rule.most_in_all.amount_mm, units)}"
         if amount > FAR * most:
             raise stop("amount", f"{named.title}: {by} is far too much, {limit}", hint="check the amount and its unit")
-        same = [
-            item
-            for item in pattern.carried
-            if item.alteration == rule.id and {item.side, one.side} != {"left", "right"}
-        ]
+        same = [item for item in pattern.carried if item.alteration == rule.id and meet(item.side, one.side or "both")]
         earlier = max(by_side((item.side, item.amount) for item in same))
         whole = earlier + amount
         if amount > most + SAME_MM:

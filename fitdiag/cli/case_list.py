@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.output import counted, say_all, say_aside, say_problems, write_data
-from fitdiag.problems import command
+from fitdiag.problems import ProblemsFoundError, command
 from fitdiag.sessions.case_list import CaseList, last_advised, list_cases, recover, to_do
 
 if TYPE_CHECKING:
@@ -40,6 +40,16 @@ def case_folder(name: str, given: str | None = None) -> Path:
     from fitdiag.sessions.case import find_case
 
     return find_case(parent_of(given), name)
+
+
+def case_if_any(name: str) -> Path | None:
+    """The folder of the case of that name; None if there is none."""
+    try:
+        return case_folder(name)
+    except ProblemsFoundError as stopped:
+        if stopped.problems[0].code != "no-case":
+            raise
+        return None
 
 
 def show_list(given: str | None, *, as_json: bool, everything: bool, today: date | None = None) -> int:

@@ -35,11 +35,8 @@ def ask_done(screen: Screen, base: RuleBase, items: Sequence[Advised], units: Un
         if read is None:
             screen.show([Line(f"'{one_line(typed, 30)}' is neither yes, no nor an amount.")])
             return None
-        return (
-            as_told(items, *read)
-            if all(_is_meant(screen, base, name, mm, units) for mm in amounts_of(read[0]))
-            else None
-        )
+        meant = all(_is_meant(screen, base, name, mm, units) for mm in amounts_of(read[0]))
+        return as_told(items, *read) if meant else None
 
     amounts = told_amounts(base, items, units)
     question = [

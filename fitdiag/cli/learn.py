@@ -8,14 +8,14 @@ from pathlib import Path
 from typing import Any
 
 from fitdiag.cli.arguments import folder_of, rules_of
-from fitdiag.cli.case_list import case_folder
+from fitdiag.cli.case_list import case_if_any
 from fitdiag.cli.lists import log_of
 from fitdiag.cli.output import say, say_problems, say_then, say_written, write_data
 from fitdiag.diagnosis.belief import chance_words, lower_first
 from fitdiag.diagnosis.learning import WEIGHT, Score
 from fitdiag.files import refuse_taken, write_atomically
 from fitdiag.knowledge.load import load_rules
-from fitdiag.problems import ProblemsFoundError, command, one_line, shown_path
+from fitdiag.problems import command, one_line, shown_path
 from fitdiag.sessions import replay
 from fitdiag.sessions.learn import HELD_OUT, Learning, learn_from, patch
 from fitdiag.templates import render
@@ -53,14 +53,7 @@ def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: b
 def _place_of(given: str) -> Path:
     """The file or folder given, or the folder of the case of that name."""
     path = Path(given)
-    if path.exists():
-        return path
-    try:
-        return case_folder(given)
-    except ProblemsFoundError as stopped:
-        if stopped.problems[0].code != "no-case":
-            raise
-        return path
+    return path if path.exists() else case_if_any(given) or path
 
 
 def learned_data(learning: Learning) -> dict[str, Any]:

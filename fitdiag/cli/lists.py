@@ -18,7 +18,7 @@ from fitdiag.knowledge.folders import shipped
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.planning.stages import Effects
-from fitdiag.problems import ProblemsFoundError, command, one_line, stop
+from fitdiag.problems import command, one_line, stop
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import PAGES, WRITERS, as_data, as_markdown, on_screen
 from fitdiag.sessions.log import ReadLog, day_of, read_log
@@ -125,15 +125,13 @@ def log_of(given: str) -> Path:
     as_folder = os.path.exists(os.path.join(given, CASE_FILE))  # noqa: PTH110, PTH118 (a name too long is none)
     if not as_folder and (os.path.exists(given) or given.endswith(".jsonl") or "/" in given):  # noqa: PTH110 (the same)
         return Path(given)
-    from fitdiag.cli.case_list import case_folder
+    from fitdiag.cli.case_list import case_if_any
     from fitdiag.sessions.case import open_case
 
-    try:
-        case = open_case(Path(given) if as_folder else case_folder(given))
-    except ProblemsFoundError as stopped:
-        if stopped.problems[0].code != "no-case":
-            raise
+    folder = Path(given) if as_folder else case_if_any(given)
+    if folder is None:
         return Path(given)
+    case = open_case(folder)
     if not case.rounds or not case.rounds[-1].log_file.exists():
         hint = f"{command('fitdiag', 'review', given)} begins it"
         raise stop("no-log", f"no round of {one_line(case.name, 60)} has begun", hint=hint)

@@ -77,9 +77,8 @@ def take_pictures(
             raise stop("argument", f"'{one_line(text, 60)}' does not say from where the picture was taken", hint=hint)
         wanted.append((view, Path(path)))
     width = length_given(hip, "--hip-width")
-    came = [
-        _clean(view, source, face_above, focal) for view, source in wanted
-    ]  # all of them, before anything is written
+    # all of them, before anything is written
+    came = [_clean(view, source, face_above, focal) for view, source in wanted]
     make_folder(folder := Path(to))
     files: dict[Path, bytes | str] = {}
     taken: dict[Path, str] = {}

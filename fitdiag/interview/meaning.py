@@ -39,10 +39,8 @@ _FEW, _WHOLLY = 2, 0.85  # up to so many words may be a rule's whole phrase; lea
 # 225 sentences of mails that name none it offers something for 79, where the fit alone would for 200.
 _OFFERED_FROM, _PLAINLY = 0.01, 0.8
 SIGN_ELSEWHERE = 0.05  # the same where a sign was not asked for; it loses 10 of 255 phrases
-_OFFERED_FIT, _OFFERED_EVIDENCE = (
-    0.4,
-    3.5,
-)  # for body notes and alterations, which have too few phrases for probabilities
+# for body notes and alterations, which have too few phrases for probabilities
+_OFFERED_FIT, _OFFERED_EVIDENCE = 0.4, 3.5
 
 
 def offers(words: Words, kind: Kind, text: str, least: float = _OFFERED_FROM) -> tuple[str, ...]:

@@ -64,10 +64,15 @@ class Done:
         return -self.amount_mm if self.less and self.amount_mm is not None else self.amount_mm
 
 
+def meet(one: Side, other: Side) -> bool:
+    """Whether what is done on one side is done on another too: left and right do not meet, both meets either."""
+    return {one, other} != {"left", "right"}
+
+
 def by_side(amounts: Iterable[tuple[Side, float]]) -> tuple[float, float]:
     """The sums on the left and on the right of amounts in mm, each with its side; one of both sides is part of either sum."""
     given = list(amounts)
-    left, right = (sum(mm for side, mm in given if side in (own, "both")) for own in LEFT_RIGHT)
+    left, right = (sum(mm for side, mm in given if meet(side, own)) for own in LEFT_RIGHT)
     return left, right
 
 

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from fitdiag.diagnosis.belief import Diagnosis, lower_first
 from fitdiag.diagnosis.joint import CauseExtent
 from fitdiag.diagnosis.readings import at_rest, slopes_of, turned
-from fitdiag.knowledge.findings import LEFT_RIGHT, Finding, Findings, Side, by_side
+from fitdiag.knowledge.findings import LEFT_RIGHT, Finding, Findings, Side, by_side, meet
 from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.planning.sides import side_to_alter
 from fitdiag.units import (
@@ -104,7 +104,7 @@ def given_back(base: RuleBase, alteration: Alteration, findings: Findings, side:
         earlier = [
             (done, start if done.amount_mm is None else done.amount_mm)
             for done in findings.done
-            if done.alteration == other and {done.side, side} != {"left", "right"}
+            if done.alteration == other and meet(done.side, side)
         ]
         given = by_side((done.side, mm) for done, mm in earlier)
         left = max(given[place] - taken[place] for place in _PLACES[side])

@@ -7,7 +7,7 @@ from contextlib import suppress
 from dataclasses import replace
 from itertools import pairwise
 
-from fitdiag.knowledge.findings import LEFT_RIGHT, Done, Findings, Side
+from fitdiag.knowledge.findings import LEFT_RIGHT, Done, Findings, Side, meet
 from fitdiag.knowledge.garment import Watch
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.blocks import block_of
@@ -96,14 +96,14 @@ def not_on_paper(pattern: Pattern, done: Iterable[Done]) -> tuple[Done, ...]:
         (one.alteration, round(one.amount, 1), own)
         for one in pattern.carried
         for own in LEFT_RIGHT
-        if one.side in (own, "both")
+        if meet(one.side, own)
     ]
     missing: list[Done] = []
     for item in done:
         lacking: list[Side] = []
         for own in LEFT_RIGHT:
             entry = (item.alteration, round(item.signed_mm or 0.0, 1), own)
-            if item.side not in (own, "both"):
+            if not meet(item.side, own):
                 continue
             if entry in recorded:
                 recorded.remove(entry)

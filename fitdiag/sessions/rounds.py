@@ -18,7 +18,7 @@ from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import digest, refusals, remove_file
 from fitdiag.knowledge.about import FigurePart
 from fitdiag.knowledge.basics import Part, Strict
-from fitdiag.knowledge.findings import LEFT_RIGHT, Done, Earlier, Finding, Findings, Side, by_side, gone_mm
+from fitdiag.knowledge.findings import LEFT_RIGHT, Done, Earlier, Finding, Findings, Side, by_side, gone_mm, meet
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.reading import read_file
@@ -290,7 +290,7 @@ def _over_the_rounds(base: RuleBase, done: _DoneOf, units: Units) -> Iterable[st
     """
     told: list[str] = []
     for own in LEFT_RIGHT:
-        here = {name: [item for item in items if item.side in (own, "both")] for name, items in done.items()}
+        here = {name: [item for item in items if meet(item.side, own)] for name, items in done.items()}
         told += _on_one_side(base, {name: items for name, items in here.items() if items}, units)
     return dict.fromkeys(told)
 
@@ -315,7 +315,7 @@ def _on_one_side(base: RuleBase, done: _DoneOf, units: Units) -> Iterator[str]:
             yield f"{text} Redraw the block from the measures, or choose another size."
 
 
-# -- what came in ------------------------------------------------------------------------------------
+# -- what came in ------------------------------------------------------------------------------------------------------
 
 
 def came_in(
@@ -393,12 +393,11 @@ def choice_of(base: RuleBase, conclusion: Conclusion, one: Round, units: Units) 
     advised, amounts = by_alteration(one.advised), dict[str, float]()
     planned = {item.alteration: advised_as(item) for item in conclusion.plan.recommendations}
     for name in planned.keys() & advised.keys():
-        (item, *others), asked = advised[name], planned[name]
-        same = len(asked) == 1 + len(others) and abs((item.amount_mm or 0.0) - (asked[0].amount_mm or 0.0)) < SAME_MM
-        if (
-            not others and not same and item.amount_mm is not None
-        ):  # an amount of its own for each side is never by hand
-            amounts[name] = item.amount_mm
+        mm, asked = advised[name][0].amount_mm, planned[name]
+        if mm is None or len(advised[name]) > 1:
+            continue  # an amount of its own for each side is never by hand
+        if len(asked) > 1 or abs(mm - (asked[0].amount_mm or 0.0)) >= SAME_MM:
+            amounts[name] = mm
     return Choice(base, conclusion, units, amounts=amounts).without(planned.keys() & set(one.left_out))
 
 
