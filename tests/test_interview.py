@@ -1028,6 +1028,17 @@ def test_a_line_that_is_not_understood_counts_nothing(screen: Talk) -> None:
         assert screen.said
 
 
+@pytest.mark.parametrize("line", ["1 no, 2 yes, 9 no", "9 yes", "0: no", "1 yes 12 slight"])
+def test_a_number_that_is_not_on_the_screen_is_named(screen: Talk, line: str) -> None:
+    """And nothing of the line counts, so that nobody's answers move up by one; an amount is no such number."""
+    before = screen.interview.state, screen.interview.screen
+    screen.type(line)
+    assert f"There is no {next(n for n in ('9', '12', '0') if n in line)} on this screen" in screen.said
+    assert before == (screen.interview.state, screen.interview.screen)
+    screen.type("3/4 in strong")
+    assert "There is no" not in screen.said
+
+
 def test_what_cannot_be_seen_goes_onto_the_list_to_look_at_again(screen: Talk) -> None:
     """`can't see` is open, and is kept as what to photograph or ask next; a later answer takes it off that list."""
     name = screen.interview.screen[0]

@@ -26,6 +26,7 @@ _PLAIN = r"(?:y|yes|n|no|slight|clear|strong)"
 _OF_SEVERAL = re.compile(  # 1 yes 2 no; the rest no
     rf"\d[ .:)]+{_PLAIN}[ ,;]+(?:and )?\d[ .:)]+{_PLAIN}\b|.*\b(?:rest|the others?)\b.*\b(?:no|none|yes)\b"
 )
+_ANSWERED = re.compile(rf"(?<![\d/.,])(\d+)[ .:)]+{_PLAIN}\b")
 ANOTHER = "That may be another sign. If it is, write: also {}. If not, answer in other words."
 
 
@@ -126,6 +127,10 @@ def _reply_signs(talk: Interview, names: Sequence[str], typed: str) -> list[Line
     read = read_several(typed, len(names), talk.findings.units)
     if read:
         return count_signs(talk, {names[number - 1]: said for number, said in sorted(read.items())}, "asked")
+    if beyond := [number for number in _ANSWERED.findall(typed.lower()) if not 1 <= int(number[:6]) <= len(names)]:
+        return [
+            Line(f"There is no {beyond[0][:10]} on this screen: answer from 1 to {len(names)}, and write it again.")
+        ]
     alone = read_answer(typed, talk.findings.units)
     if alone is not None and (alone.length or alone.side):
         return [Line(f"Of which one? Write its number before it, like 2: {one_line(typed, 30)}.")]
