@@ -10,6 +10,7 @@ import json
 import os
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from importlib import import_module
 from inspect import Parameter, Signature
 from pathlib import Path
@@ -55,7 +56,8 @@ def _outcome(given: Sequence[str]) -> int:
                 return _run(given)
             return _from_the_start()
         finally:
-            sys.stdout.flush()
+            with suppress(BrokenPipeError):
+                sys.stdout.flush()
     except ProblemsFoundError as stopped:
         say_problems(stopped.problems)
         return 1
@@ -64,7 +66,7 @@ def _outcome(given: Sequence[str]) -> int:
         wrong.show(file=shown)
         say_aside(shown.getvalue().rstrip("\n"))
         return wrong.exit_code
-    except BrokenPipeError:
+    except BrokenPipeError:  # under the help, which is printed by the library
         return 0
     except OSError as failed:  # most likely a full disk under the output
         nowhere = os.open(os.devnull, os.O_WRONLY)

@@ -11,6 +11,7 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TextIO
@@ -107,12 +108,14 @@ def _filled(line: str, indent: str = "") -> str:
 
 
 def _print(text: str, stream: TextIO, **look: bool) -> None:
+    """Print text. A pipe whose reader has gone, like `| head -3`, is no reason to leave files unwritten."""
     encoding = stream.encoding or "utf-8"
     shown = text.encode(encoding, "replace").decode(encoding)
-    if look:
-        typer.secho(shown, file=stream, **look)
-    else:
-        print(shown, file=stream)
+    with suppress(BrokenPipeError):
+        if look:
+            typer.secho(shown, file=stream, **look)
+        else:
+            print(shown, file=stream)
 
 
 def say_problems(problems: Iterable[Problem]) -> None:

@@ -68,10 +68,11 @@ class Screen:
         return rows
 
     def read(self) -> str:
-        """Read a typed line. Raises Leave at the end of the input."""
+        """Read a typed line. Raises Leave at the end of the input, or if nobody can read the question any more."""
         try:
+            sys.stdout.flush()
             typed = input("> ").removeprefix("\ufeff")
-        except (EOFError, KeyboardInterrupt):
+        except (EOFError, KeyboardInterrupt, BrokenPipeError):
             raise Leave from None
         if not self.interactive:
             echo = textwrap.fill(one_line(typed, 200), width(), initial_indent="> ", subsequent_indent="  ")
