@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import html
 import json
+import os
 import re
+import shutil
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
@@ -845,6 +847,45 @@ def test_the_list_of_a_case_is_exported_as_the_fitter_chose_it(
     assert 0 == shell("export", "the usher", "--to", "page.html")[0]
     page = (tmp_path / "page.html").read_text(encoding="utf-8")
     assert ">1/2\u00a0in<" in page.replace("1/2 in", "1/2\u00a0in") and "Overlap a wedge" not in page
+
+
+def test_the_exported_list_says_what_it_does_to_the_pattern(shell: Shell, tmp_path: Path) -> None:
+    """The list of a case with a pattern is the round's own, as a document and for a program, with what moves on the paper."""
+    usher(shell, tmp_path, "--pattern", str(SAMPLES / "lamplighter-pattern.yaml"))
+    for ending in (".md", ".json"):
+        assert 0 == shell("export", "the usher", "--to", f"exported{ending}")[0]
+        own = tmp_path / f"cases/the-usher/round-01/documents/list{ending}"
+        assert own.read_text(encoding="utf-8") == (tmp_path / f"exported{ending}").read_text(encoding="utf-8")
+    listed = (tmp_path / "exported.md").read_text(encoding="utf-8")
+    assert (
+        "back grain to centre at waist: 1 5/8 in; after 'tuck across the back" in listed.partition("On the pattern")[2]
+    )
+
+
+def _nobody_reads() -> None:
+    """Standard output becomes a pipe whose reader has gone, as under `| head -3`."""
+    reads, writes = os.pipe()
+    os.close(reads)
+    os.dup2(writes, 1)
+
+
+def test_documents_are_written_though_nobody_reads_what_is_printed(shell: Shell, tmp_path: Path) -> None:
+    """A reader of the output that goes early, like `head`, takes no document with it; the exit code says what was done."""
+    usher(shell, tmp_path)
+    documents = tmp_path / "cases/the-usher/round-01/documents"
+    before = {path.name for path in documents.iterdir()}
+    shutil.rmtree(documents)
+    ended = piped(tmp_path, "review", "the usher", "--no-questions", before=_nobody_reads)
+    assert (0, "") == (ended.returncode, ended.stderr)
+    assert before == {path.name for path in documents.iterdir()}
+    assert 1 == piped(tmp_path, "rules", "show", "nothing", before=_nobody_reads).returncode
+
+
+def test_nothing_is_asked_that_nobody_can_read(tmp_path: Path) -> None:
+    """An interview whose output nobody reads any more takes no answers: they would be to questions unseen."""
+    ended = piped(tmp_path, "interview", "--log", "x.jsonl", typed="in\n\n\n\nyes\nyes\n", before=_nobody_reads)
+    assert (0, "") == (ended.returncode, ended.stderr)
+    assert ["start"] == [event["event"] for event in read_log(tmp_path / "x.jsonl").events]
 
 
 def test_what_a_mail_says_was_done_is_shown_with_the_way_to_count_it(shell: Shell, tmp_path: Path) -> None:

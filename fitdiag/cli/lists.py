@@ -202,7 +202,8 @@ def export(
     base, log, result = _replayed(file, rules)
     findings = in_units(result.state.findings, units)
     conclusion, name = conclude(base, findings), one_line(client or "", 80)
-    pattern, number = None, max((item.round for item in findings.done), default=0) + 1
+    pattern, earlier = None, tuple[Done, ...]()
+    number = max((item.round for item in findings.done), default=0) + 1
     case = case_of(file)
     if case is not None:
         from fitdiag.sessions.rounds import choice_of
@@ -210,17 +211,19 @@ def export(
         one = next(one for one in case.rounds if one.folder.name == file.absolute().parent.name)
         chosen = choice_of(base, conclude(base, result.state.findings), one, case.units)
         conclusion = replace_fields(chosen, proposed=conclusion, units=findings.units).concluded()
-        pattern, number, name = sewn(*on_paper(base, case, one.number)), one.number, name or one_line(case.name, 80)
+        pattern, earlier = on_paper(base, case, one.number)
+        number, name = one.number, name or one_line(case.name, 80)
     if kind not in PAGES:
         words = for_wearer(base, alone=True) if alone else base
-        save(to, WRITERS[kind](make_report(words, conclusion, name)), replace=replace)
+        effects = effects_of(base, conclusion, pattern, earlier=earlier)
+        save(to, WRITERS[kind](make_report(words, conclusion, name, on_pattern=effects)), replace=replace)
         return 0
     from fitdiag.reports.client_pdf import client_pdf
     from fitdiag.reports.sheet import Heading, client_page, make_sheet
 
     day = next(filter(None, map(day_of, reversed(log.events))), date.today())  # of the last event
     heading = Heading(findings.units, name or findings.client, number, day)
-    sheet = make_sheet(base, conclusion, heading, pattern=pattern, photographs_next=(), alone=alone)
+    sheet = make_sheet(base, conclusion, heading, pattern=sewn(pattern, earlier), photographs_next=(), alone=alone)
     if kind == ".html":
         save(to, client_page(sheet, large=large), replace=replace)
     else:
