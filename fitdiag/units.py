@@ -166,15 +166,25 @@ def format_reading(mm: float, units: Units) -> str:
     ('3/4 in', '31.3 cm', '0 cm')
     """
     if units == "cm":
-        text = f"{mm / 10:.1f}".rstrip("0").rstrip(".")
+        text = f"{read_off(mm, units) / 10:.1f}".rstrip("0").rstrip(".")
         return ("0" if text == "-0" else text) + " cm"
     return format_length(mm, units) if abs(mm) >= STEP_MM["in"] / 2 else "0 in"
 
 
+def format_change(before_mm: float, after_mm: float, units: Units) -> str:
+    """The change from one reading to another with its sign, as the two are printed; empty if they are printed alike.
+
+    >>> format_change(1006.5, 1003.2, "in"), format_change(313.4, 313.6, "cm"), format_change(300, 300.4, "cm")
+    ('-1/8 in', '+0.1 cm', '')
+    """
+    change = read_off(after_mm, units) - read_off(before_mm, units)
+    return f"{'+' if change > 0 else '-'}{format_reading(abs(change), units)}" if change else ""
+
+
 def read_off(mm: float, units: Units) -> float:
     """Round a measure as `format_reading` shows it, in mm: to eighths of an inch, or whole millimetres."""
-    step = STEP_MM["in"]
-    return math.copysign(math.floor(abs(mm) / step + 0.5 + 1e-9) * step, mm) if units == "in" else round(mm, 0)
+    step = STEP_MM["in"] if units == "in" else 1.0
+    return math.copysign(math.floor(abs(mm) / step + 0.5 + 1e-9) * step, mm)
 
 
 def format_error(mm: float, units: Units) -> str:

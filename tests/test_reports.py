@@ -23,13 +23,18 @@ from markdown_it import MarkdownIt
 from running import ended
 from small_rules import good_files, write_rules
 
+from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.planning.plan import make_plan
+from fitdiag.planning.stages import Effects, Stage
 from fitdiag.problems import ProblemsFoundError, one_line
+from fitdiag.reports.fitter import effects_tables
 from fitdiag.reports.report import Report, make_report
+from fitdiag.reports.sheet import whole_amounts
 from fitdiag.reports.writers import (
     COLUMNS,
     WRITERS,
@@ -527,3 +532,12 @@ def test_hostile_names_through_the_whole_program(tmp_path: Path, capsys: pytest.
         assert all(line.isprintable() for line in written.splitlines())
         assert ending != ".md" or not re.search(r"(?<!\\)<", written)
     assert "\x1b" not in capsys.readouterr().out
+
+
+def test_a_measure_through_the_steps_agrees_with_its_changes() -> None:
+    """39 5/8 in that becomes 39 3/8 in has changed by 1/4 in, on every page, though the change itself is nearer 1/8."""
+    base = load_rules()
+    stages = (Stage("as it is", None, {"hip girth": 1005.0}), Stage("take-hip-width", 3.0, {"hip girth": 1001.2}))
+    plan = make_plan(Diagnosis(base, Findings()))
+    (table,) = effects_tables(plan, Effects(stages, (), {}, "as drafted"), "in")
+    assert table.rows == (("hip girth", whole_amounts("39 5/8 in"), whole_amounts("39 3/8 in (-1/4 in)")),)

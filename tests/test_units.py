@@ -16,6 +16,7 @@ from fitdiag.units import (
     InvalidLengthError,
     Length,
     Units,
+    format_change,
     format_given,
     format_length,
     format_reading,
@@ -304,6 +305,16 @@ def test_an_inch_text_is_never_in_halves_of_an_eighth(length: float) -> None:
 def test_a_measure_is_read_off_as_it_is_shown(mm: float, units: Units, shown: float) -> None:
     """To the eighth of an inch, or the millimetre, and a measure below 0 as one above."""
     assert read_off(mm, units) == pytest.approx(shown)
+
+
+@given(before=st.floats(0, 2000), by=st.floats(-60, 60), units=EITHER)
+def test_before_after_and_change_agree_as_printed(before: float, by: float, units: Units) -> None:
+    """Whoever adds the change to the first number gets the second, and a change is named wherever the two differ."""
+    after = max(before + by, 0.0)
+    change = format_change(before, after, units)
+    shown = [mm(format_reading(one, units)) for one in (before, after)]
+    moved = mm(change[1:]) * (-1 if change[0] == "-" else 1) if change else 0.0
+    assert shown[0] + moved == pytest.approx(shown[1], abs=1e-6)
 
 
 @pytest.mark.parametrize(

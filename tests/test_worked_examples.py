@@ -6,6 +6,7 @@ the direction, the alteration must.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 
 import pytest
@@ -16,7 +17,7 @@ from fitdiag.knowledge.strict_yaml import parse_yaml
 from fitdiag.planning.ease import check_measures
 from fitdiag.planning.plan import Recommendation
 from fitdiag.sessions.state import conclude
-from fitdiag.units import MM_PER_INCH
+from fitdiag.units import MM_PER_INCH, Units, parse_length
 
 
 @dataclass(frozen=True)
@@ -170,3 +171,16 @@ def test_tables_that_disagree_count_as_their_range() -> None:
     (note,) = (note for note in known.notes if "disagree, 0 in to 1 in short" in note)
     assert all(table.title in note for table in base.ease.values() if table.id in ("nmsu", "nebraska"))
     assert "Choose one for hip." in note
+
+
+@pytest.mark.parametrize("units", ["in", "cm"])
+def test_a_measure_check_prints_numbers_that_agree(units: Units) -> None:
+    """What is printed as short is the least that is wanted less what the pattern has, both as printed."""
+    body, pattern = {"hip": 940.0}, {"hip": 968.6}
+    text = next(
+        one.text(units) for one in check_measures(load_rules(), body, pattern, "nmsu") if one.row.measure == "hip"
+    )
+    found = re.search(r"wanted (.+?) to .+, pattern (.+?): (.+?) short", text)
+    assert found is not None
+    wanted, has, short = (parse_length(one).mm for one in found.groups())
+    assert wanted - has == pytest.approx(short, abs=1e-6)

@@ -34,7 +34,7 @@ from fitdiag.pattern.record import describe_alteration, stamp, whose
 from fitdiag.pattern.true import true
 from fitdiag.pattern.waist import WORKS
 from fitdiag.problems import one_line, stop
-from fitdiag.units import Units, format_given, format_length, format_reading, parse_length, read_off
+from fitdiag.units import Units, format_change, format_given, format_length, format_reading, parse_length, read_off
 
 if TYPE_CHECKING:
     from fitdiag.pattern.ink import Drawing
@@ -270,11 +270,8 @@ def say_stages(
             before, now = now, read_off(values[name], units) * (1 if label == name else -1)
             if stage == "trueing" and now == before:
                 continue
-            change = now - start
-            by = f"{'+' if change > 0 else '-'}{format_reading(abs(change), units)}"
-            say(
-                f"  after {lower_first(base.title(stage))}: {format_reading(now, units)} ({by if change else 'as before'})"
-            )
+            by = format_change(start, now, units) or "as before"
+            say(f"  after {lower_first(base.title(stage))}: {format_reading(now, units)} ({by})")
     if not moving:
         say("No measure moves by as much as a tape shows.")
 

@@ -9,7 +9,7 @@ from typing import Literal
 
 from fitdiag.knowledge.findings import Findings, measured
 from fitdiag.knowledge.model import BodyMeasure, EaseRow, EaseTable, RuleBase
-from fitdiag.units import Units, format_length, format_reading
+from fitdiag.units import Units, format_reading, read_off
 
 DISAGREE_MM = 0.5  # tables that differ by less agree
 _SIDES: Mapping[Literal["under", "over"], str] = {"under": "short", "over": "over"}
@@ -32,13 +32,20 @@ class EaseResult:
             return 0.0
         return max(0.0, self.least_mm - self.pattern_mm if side == "under" else self.pattern_mm - (self.most_mm or 0.0))
 
+    def printed_off_mm(self, side: Literal["under", "over"], units: Units) -> float:
+        """`off_mm` as the numbers printed for the pattern and the table differ; 0 where it is too little to disagree."""
+        limit = self.least_mm if side == "under" else self.most_mm
+        if self.pattern_mm is None or limit is None or self.off_mm(side) < DISAGREE_MM:
+            return 0.0
+        return abs(read_off(limit, units) - read_off(self.pattern_mm, units))
+
     def text(self, units: Units) -> str:
         """The result on one line, with the table's title."""
-        low, high = (format_length(mm, units) if mm is not None else None for mm in (self.least_mm, self.most_mm))
+        low, high = (format_reading(mm, units) if mm is not None else None for mm in (self.least_mm, self.most_mm))
         wanted = f"at least {low}" if high is None else str(low) if low == high else f"{low} to {high}"
         text = f"{self.row.measure}: body {format_reading(self.body_mm, units)}, wanted {wanted}"
         if self.pattern_mm is not None:
-            off = [(mm, name) for side, name in _SIDES.items() if (mm := self.off_mm(side)) >= DISAGREE_MM]
+            off = [(mm, name) for side, name in _SIDES.items() if (mm := self.printed_off_mm(side, units))]
             result = " ".join(f"{format_reading(mm, units)} {name}" for mm, name in off) or "within the table"
             text += f", pattern {format_reading(self.pattern_mm, units)}: {result}"
         return f"{text} (by {self.table.title})"
@@ -97,6 +104,7 @@ def with_measures(base: RuleBase, findings: Findings) -> Findings:
         if not apart:
             notes.append(f"Measured on paper: {results[0].text(findings.units)}.")
         elif most > 0:
-            by = f"{format_reading(least, findings.units)} to {format_reading(most, findings.units)}"
+            printed = [result.printed_off_mm(link.side, findings.units) for result in results]
+            by = f"{format_reading(min(printed), findings.units)} to {format_reading(max(printed), findings.units)}"
             notes.append(f"The tables disagree, {by} {_SIDES[link.side]}: {listed}. Choose one for {link.measure}.")
     return replace(findings, notes=tuple(dict.fromkeys(notes)))

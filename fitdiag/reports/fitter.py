@@ -28,7 +28,7 @@ from fitdiag.sessions.carried import not_told
 from fitdiag.sessions.case_files import Advised, Round
 from fitdiag.sessions.state import Conclusion
 from fitdiag.templates import render
-from fitdiag.units import MM_PER_INCH, Units, day_words, format_error, format_length, format_reading
+from fitdiag.units import MM_PER_INCH, Units, day_words, format_change, format_error, format_length, format_reading
 
 ORIGINS: Mapping[Origin, str] = {
     "asked": "asked", "volunteered": "unasked", "file": "findings file", "form": "the client's form", "photo": "photo",
@@ -165,10 +165,8 @@ def _stages_table(title: str, stages: Sequence[Stage], after: Sequence[str], uni
         values = [whole_amounts(format_reading(last, units))]
         for stage in stages[1:]:
             mm = stage.measures.get(name, last)
-            change = format_reading(abs(mm - last), units)
-            sign = "+" if mm > last else "-"
-            moved = f" ({sign}{change})" if abs(mm - last) >= MOVED_MM and not change.startswith("0 ") else ""
-            values.append(whole_amounts(format_reading(mm, units) + moved))
+            change = format_change(last, mm, units) if abs(mm - last) >= MOVED_MM else ""
+            values.append(whole_amounts(format_reading(mm, units) + (f" ({change})" if change else "")))
             last = mm
         rows.append((name, *values))
     return Table(f"{title}: measures that move", ("Measure", stages[0].name.capitalize(), *after), tuple(rows))

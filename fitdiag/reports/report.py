@@ -14,7 +14,7 @@ from fitdiag.knowledge.stations import STATIONS, TITLES, station_of
 from fitdiag.planning.plan import Named, Plan, Recommendation
 from fitdiag.planning.stages import HONEST, MOVED_MM, Effects, Simulation, Stage, moving
 from fitdiag.sessions.state import Conclusion
-from fitdiag.units import format_given, format_reading, read_off
+from fitdiag.units import format_change, format_given, format_reading
 
 SIDE_WORDS = {
     "left": "left side", "right": "right side", "both": "both sides", "one": "one side only", "each": "both sides",
@@ -269,8 +269,7 @@ class _Writer:
             if abs(change) >= MOVED_MM:
                 title = lower_first(self.base.alterations[after.name].title)
                 now = format_reading(after.measures[name], units)
-                shown = read_off(after.measures[name], units) - read_off(before.measures[name], units)
-                by = f"{'+' if shown > 0 else '-'}{format_reading(abs(shown), units)}" if shown else "hardly changed"
+                by = format_change(before.measures[name], after.measures[name], units) or "hardly changed"
                 text += f"; after '{title}' {now} ({by})"
         return text
 
