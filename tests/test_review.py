@@ -6,6 +6,7 @@ import html
 import json
 import os
 import re
+import resource
 import shutil
 from collections.abc import Callable
 from dataclasses import replace
@@ -860,6 +861,19 @@ def test_the_exported_list_says_what_it_does_to_the_pattern(shell: Shell, tmp_pa
     assert (
         "back grain to centre at waist: 1 5/8 in; after 'tuck across the back" in listed.partition("On the pattern")[2]
     )
+
+
+def test_what_cannot_be_saved_names_the_way_on_of_its_command(shell: Shell, tmp_path: Path) -> None:
+    """Sending off a list is no answer of an interview: where it cannot be saved, it says to do this again, not to go on asking."""
+    usher(shell, tmp_path)
+    full = (tmp_path / "cases/the-usher/round-01/session.jsonl").stat().st_size
+    ended = piped(
+        tmp_path, "review", "the usher", "--sent",
+        before=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (full, full)),
+    )  # fmt: skip
+    assert (1, "") == (ended.returncode, ended.stdout)
+    assert ended.stderr.endswith("cannot be saved: File too large (mend that, then do this again)\n"), ended.stderr
+    assert 0 == shell("review", "the usher", "--sent")[0]
 
 
 def _nobody_reads() -> None:

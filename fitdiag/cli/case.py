@@ -131,7 +131,7 @@ def _photos_text(agreed: Consent, inside: case_export.Contents) -> str:
     parts += [f"kept until {agreed.keep_until}"] if agreed.keep_until else []
     parts += [f"deleted on {agreed.removed}"] if agreed.removed else []
     drawn = _drawn(inside)
-    copies = f" and {drawn} drawn-on copies" if drawn else ""
+    copies = f" and {drawn} drawn-on {'copy' if drawn == 1 else 'copies'}" if drawn else ""
     return f"{', '.join(parts)}. {inside.photos - drawn} in the folder{copies}."
 
 

@@ -356,7 +356,7 @@ def alone(folder: Path, *, begun: bool = True) -> Iterator[files.Alone]:
     """
     where = Where(shown_path(folder))
     with ExitStack() as held:
-        with refusals(folder, "this case cannot be changed"):
+        with refusals(folder, f"this case cannot be {'changed' if begun else 'made here'}"):
             lock = held.enter_context(files.alone(folder.parent / OWN / f"{folder.name}.lock"))
         if lock is None:
             hint = "wait until it has ended, then do this again"

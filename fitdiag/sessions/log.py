@@ -30,6 +30,7 @@ KINDS = (
 )  # fmt: skip
 JOINED = ("known", "taken", "measured")  # lines of a round's log that hold several events each
 ABOUT_FILES = ("round", "documents")  # lines of a round's log about its files
+MEND = "mend that, then do this again"  # where the disk is full, or writing is not allowed
 _BUSY_S = 2.0  # other commands finish in less; an interview holds the log for longer
 Event = Mapping[str, Any]
 
@@ -146,8 +147,8 @@ def _event(line: str) -> Event | None:
 
 
 def begin_log(path: Path, garment: str, fingerprint: str, *, client: str, units: str, events: Sequence[Event] = (),
-              alone: bool = False) -> None:  # fmt: skip
-    """Write a new log with these events, all or nothing. Raises ProblemsFoundError."""
+              alone: bool = False, hint: str = "choose another place with --log") -> None:  # fmt: skip
+    """Write a new log with these events, all or nothing. Raises ProblemsFoundError, with `hint` if it cannot be written."""
     head = head_of(garment, fingerprint, client, units)
     text = b"".join(_line(event)[1] for event in ({**head, "alone": True} if alone else head, *events))
     try:
@@ -155,10 +156,10 @@ def begin_log(path: Path, garment: str, fingerprint: str, *, client: str, units:
         write_atomically(path, text)
     except ProblemsFoundError as stopped:
         if stopped.problems[0].code == "exists":
-            hint = f"if it is a session, go on with it: {resume_command(path)}; else give another name"
+            begun = f"if it is a session, go on with it: {resume_command(path)}; else give another name"
             message = "there is a file of this name already"
-            raise stop("log-exists", message, where=path, hint=hint) from None
-        raise ProblemsFoundError(replace(stopped.problems[0], hint=_ELSEWHERE)) from None
+            raise stop("log-exists", message, where=path, hint=begun) from None
+        raise ProblemsFoundError(replace(stopped.problems[0], hint=hint)) from None
 
 
 def head_of(garment: str, fingerprint: str, client: str, units: str) -> Event:
@@ -210,10 +211,12 @@ class SessionLog(Growing):
             raise
         return log, read
 
-    def append(self, event: Event) -> Event:
-        """Write one event and wait until it is on the disk. On failure the log stays as it was. Raises ProblemsFoundError."""
+    def append(self, event: Event, *, answered: bool = True) -> Event:
+        """Write one event and wait until it is on the disk. On failure the log stays as it was. Raises ProblemsFoundError.
+
+        `answered`: it came of an interview, which can be gone on with.
+        """
         stamped, line = _line(event)
-        hint = f"mend that, then go on with: {resume_command(self.path)}"
         try:
             self.add(line)
         except GoneError:
@@ -221,11 +224,11 @@ class SessionLog(Growing):
             hint = "put it back, then go on with it; without it the session is lost"
             raise stop("log-gone", message, where=self.path, hint=hint) from None
         except OSError as error:
+            if not answered:
+                raise _cannot_write(self.path, error, MEND) from None
+            hint = f"mend that, then go on with: {resume_command(self.path)}"
             raise _cannot_write(self.path, error, hint, "this answer", "; every answer before it is saved") from None
         return stamped
-
-
-_ELSEWHERE = "choose another place with --log"
 
 
 def resume_command(path: Path, *, alone: bool = False) -> str:

@@ -17,7 +17,7 @@ from fitdiag.knowledge.findings_file import findings_text
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.sessions.case_files import LARGEST, ROUND_FILE, Advised, Case, Round
-from fitdiag.sessions.log import ABOUT_FILES, Event, Lines, SessionLog, apart, begin_log, mapped, read_log
+from fitdiag.sessions.log import ABOUT_FILES, MEND, Event, Lines, SessionLog, apart, begin_log, mapped, read_log
 from fitdiag.sessions.state import fold, found_in
 from fitdiag.units import Units
 
@@ -152,7 +152,7 @@ def append(one: Round, *lines: Event) -> None:
     """Append lines to the log of a round. Raises ProblemsFoundError, also while an interview holds it."""
     with SessionLog.resume(one.log_file)[0] as log:
         for line in lines:
-            log.append(line)
+            log.append(line, answered=False)
 
 
 def save_round(case: Case, one: Round, text: str, fingerprint: str) -> None:
@@ -177,7 +177,9 @@ def ensure_log(case: Case, one: Round, fingerprint: str) -> None:
 
 
 def _begin(case: Case, one: Round, line: Event, fingerprint: str) -> None:
-    begin_log(one.log_file, case.garment, fingerprint, client=case.name, units=case.units, events=[line])
+    begin_log(
+        one.log_file, case.garment, fingerprint, client=case.name, units=case.units, events=[line], hint=MEND
+    )  # fmt: skip
 
 
 def _round_line(folder: Path) -> Event:
