@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -14,10 +15,10 @@ from small_rules import GIVE, LONG, ORDER, SOURCES, SYMPTOMS, TUCK, good_files, 
 
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.diagnosis.joint import CauseExtent
-from fitdiag.knowledge.findings import Done, Finding, Findings
+from fitdiag.knowledge.findings import Done, Finding, Findings, Side
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.planning.amounts import Amounts
+from fitdiag.planning.amounts import Amounts, given_back
 from fitdiag.planning.plan import Plan, first_choice, make_plan
 
 WIDE, NARROW, BOTH = (f"causes/back/{name}.yaml" for name in ("too-wide", "too-narrow", "wide-and-long"))
@@ -426,6 +427,36 @@ def test_what_was_taken_can_be_given_back_beyond_the_limit_of_a_round(base: Rule
     assert not_measured.gives_back.mm == 10.0  # the careful start of what was done
 
 
+@pytest.mark.parametrize("seed", range(40))
+def test_what_can_be_given_back_is_what_is_left_in_the_fitters_book(base: RuleBase, seed: int) -> None:
+    """A book with a column for each side: what is taken in is entered, what is let out is struck off. Of both sides the fuller counts."""
+    draw, book, entered = random.Random(seed), {"left": 0.0, "right": 0.0}, set()
+    done = []
+    for number in range(1, draw.randint(1, 4) + 1):
+        name, mm = draw.choice(("take-in", "take-in", "let-out", "tuck-back")), draw.choice((2.5, 5.0, 10.0, None))
+        side: Side = draw.choice(("left", "right", "both"))
+        done.append(Done(name, mm, number, side))
+        for column in ("left", "right") if side == "both" else (side,):
+            if name == "take-in":
+                book[column] += 10.0 if mm is None else mm  # by no known amount: a careful start
+                entered.add((column, number))
+            elif name == "let-out":
+                book[column] -= mm or 0.0
+    sides: tuple[Side, ...] = ("left", "right", "both")
+    for side in sides:
+        columns = ("left", "right") if side == "both" else (side,)
+        rounds = sorted({number for column, number in entered if column in columns})
+        left, found = (
+            max(book[column] for column in columns),
+            given_back(base, base.alterations["let-out"], Findings(done=tuple(done)), side),
+        )
+        if not rounds or left <= 0.0:
+            assert found is None
+        else:
+            assert found is not None
+            assert (found.alteration, found.mm, list(found.rounds)) == ("take-in", left, rounds)
+
+
 def test_two_causes_make_one_amount_by_their_weights(tmp_path: Path) -> None:
     """Chances of 0.8 and 0.4 cured alike: a mean of two parts of 9 and one of 18 is 12; the error holds how far they differ."""
     rules = world(tmp_path, wide=lambda text: text.replace("{take-in: wholly}", "{take-in: wholly, tuck-back: wholly}"))
@@ -517,6 +548,47 @@ def test_sides_that_differ_get_an_amount_each(
     assert (amount.left_mm, amount.right_mm) == (apart or (None, None))
     shown = {None: "1 cm", (5.0, 15.0): "left 0.5 cm, right 1.5 cm", (0.0, 20.0): "left nothing, right 2 cm"}
     assert amount.text == shown[apart]
+
+
+@pytest.mark.parametrize(
+    ("sign", "left", "right"),
+    [
+        ("lines-dip", 9.0, 19.0),
+        ("lines-rise", 1.0, 11.0),
+        ("line-near-seam", 45.0, 35.0),
+        ("line-far-from-seam", -45.0, -35.0),
+    ],
+)
+def test_each_side_counts_from_what_a_right_block_reads_on_this_client(
+    tmp_path: Path, sign: str, left: float, right: float
+) -> None:
+    """The lines dip by 4 mm on her right block, and one runs 50 mm from the seam: 5 and 15 mm are too much or too little, 10 in the mean.
+    The opposite sign of each is read against the same rest."""
+
+    def with_opposites(text: str) -> str:
+        dip, _, near, _ = ("- id: " + one for one in text.split("- id: ")[1:])
+        for old, name, opposite in ((dip, "lines-dip", "lines-rise"), (near, "line-near-seam", "line-far-from-seam")):
+            new = old.replace(f"id: {name}", f"id: {opposite}").replace("confused_with: [v-at-seam]", "")
+            text += new.replace("  measure:\n", f"  measure:\n    mirror_of: {name}\n").replace(
+                "title: The", "title: No"
+            )
+        return text
+
+    rules = world(tmp_path, symptoms=with_opposites)
+    read = {sign: Finding(sign, "yes", right, left_mm=left, right_mm=right), "v-at-seam": Finding("v-at-seam", "yes")}
+    at_rest = {"lines-dip": 4.0, "line-near-seam": 50.0}
+    amount = Amounts(believed(rules, {"too-wide": 0.9}, {"too-wide": (10.0, 1.0)}, read, at_rest=at_rest)).plan(
+        "take-in"
+    )
+    assert (amount.left_mm, amount.right_mm) == (5.0, 15.0)
+
+
+def test_what_is_done_on_both_sides_gets_one_amount(tmp_path: Path) -> None:
+    """However unlike the sides read: a piece cut on the fold has no left and right."""
+    symptoms = {"lines-dip": Finding("lines-dip", "yes", 15.0, left_mm=5.0, right_mm=15.0)}
+    rules = world(tmp_path, take_in=lambda text: text.replace("as-seen", "both"))
+    amount = Amounts(believed(rules, {"too-wide": 0.9}, {"too-wide": (10.0, 1.0)}, symptoms)).plan("take-in")
+    assert (amount.mm, amount.left_mm, amount.right_mm, amount.side) == (10.0, None, None, "both")
 
 
 def test_where_it_is_spread_over_edges_each_share_and_the_whole_are_told(tmp_path: Path) -> None:
@@ -659,6 +731,42 @@ def test_only_what_speaks_against_every_reason_for_it_is_told(tmp_path: Path) ->
         assert any("V at the centre seam" in text and "speaks" in text for text in first.against) == told
         assert first.causes == ("back-too-long", "too-wide")[: 1 + (chances.get("too-wide", 0) > 0.1)]
         assert first.because[0] == "The back is longer than the body, about 9 in 10: the level lines dip."
+
+
+def test_a_recommendation_is_given_in_few_words(tmp_path: Path) -> None:
+    """The two likeliest causes, three reasons each, the strongest ones: more is not read at the cutting table."""
+    cure = ("cured_by: {", "cured_by: {tuck-back: wholly, ")
+    rules = world(tmp_path, wide=lambda text: text.replace(*cure), leans=lambda text: text.replace(*cure))
+    symptoms = {name: Finding(name, "yes") for name in (*SEEN, "v-at-seam")}
+    known: dict[str, Any] = {"body": {"flat-seat": "some"}, "done": (Done("give-room", 5.0, 1),)}
+    chances = {"back-too-long": 0.9, "too-wide": 0.8, "grain-leans": 0.7}
+    plan = make_plan(believed(rules, chances, symptoms=symptoms, **known))
+    (tuck,) = (item for item in plan.recommendations if item.alteration == "tuck-back")
+    assert tuck.causes == ("back-too-long", "too-wide")
+    assert [text.partition(",")[0] for text in tuck.because] == [
+        "The back is longer than the body",
+        "The seat is too-wide",
+    ]
+    told = tuck.because[0].partition(": ")[2].removesuffix(".").split("; ")
+    (known_of,) = (one for one in Diagnosis(rules, Findings(symptoms, **known)).beliefs if one.cause == "back-too-long")
+    reasons = [reason.text.lower() for reason in known_of.because]
+    assert len(reasons) == 4
+    assert [text.lower() for text in told] == reasons[:3]
+
+
+def test_a_draft_of_a_rule_is_believed_by_nobody(tmp_path: Path) -> None:
+    """An alteration that would worsen a cause still being written, or takes its length from it, is planned as if that were not there."""
+    second = "  second: {what: its length, cause: back-too-long, start: 4 cm, most: 6 cm}\n  start: 1 cm\n"
+    rules = world(
+        tmp_path,
+        long=lambda text: text.replace("status: trial", "status: draft"),
+        take_in=lambda text: text.replace("  start: 1 cm\n", second) + "worsens: {back-too-long: wholly}\n",
+    )
+    plan = make_plan(believed(rules, {"too-wide": 0.9}))
+    assert advised(plan) == ["take-in"]
+    first = plan.recommendations[0]
+    assert not any("makes this worse" in text for text in first.against)
+    assert first.amount.extra == "its length: 4 cm to start with."
 
 
 def test_the_verdict_names_the_likeliest_cause_that_was_held_back(tmp_path: Path) -> None:

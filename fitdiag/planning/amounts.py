@@ -175,7 +175,7 @@ class Amounts:
         weights = {
             cause: known.probability[cause] * well
             for cause, well in self.base.cures_of[alteration.id].items()
-            if cause in known.extents and known.has_sign(cause) and well >= _LEAST_WELL
+            if cause in known.extents and known.has_sign(cause) and known.probability[cause] and well >= _LEAST_WELL
         }
         less = self._less(alteration)
         one_way = {
@@ -183,9 +183,8 @@ class Amounts:
             for cause, weight in weights.items()
             if (self.base.causes[cause].cured_by[alteration.id].takes < 0) == less
         }
-        most = max(one_way.values(), default=0.0)
         ranked = sorted(one_way, key=lambda cause: (-one_way[cause], cause))
-        return {cause: one_way[cause] for cause in ranked if one_way[cause] >= _BESIDE * most > 0.0}
+        return {cause: one_way[cause] for cause in ranked if one_way[cause] >= _BESIDE * one_way[ranked[0]]}
 
     def _best_measure(self, alteration: Alteration) -> str | None:
         """The unmeasured sign, seen, whose amount would tell most about the alteration's amount."""
@@ -198,7 +197,7 @@ class Amounts:
                 if finding is None or finding.seen != "yes" or rule.measure is None or finding.amount_mm is not None:
                     continue
                 if (slope := slopes.get(rule.axis)) is not None and slope.ratio:
-                    worth = self.diagnosis.probability.get(cause, 0.0) * abs(slope.ratio) / rule.measure.give_mm
+                    worth = self.diagnosis.probability[cause] * abs(slope.ratio) / rule.measure.give_mm
                     ranked.append((worth, link.symptom))
         return max(ranked)[1] or None
 
@@ -211,8 +210,6 @@ class Amounts:
         """
         known = self.diagnosis
         causes = [cause for cause in self.base.cures_of[alteration.id] if known.has_sign(cause)]
-        if not causes:
-            return False
         signs = [finding.symptom for finding in self.findings.seen if finding.origin != "derived"]
 
         def explains(cause: str) -> tuple[bool, bool, bool, float, str]:
@@ -220,7 +217,8 @@ class Amounts:
             has_opposite = self.base.causes[cause].opposite is not None
             return cause in known.extents, shows_one, has_opposite, known.probability[cause], cause
 
-        return self.base.causes[max(causes, key=explains)].cured_by[alteration.id].takes < 0
+        likeliest = max(causes, key=explains, default=None)
+        return likeliest is not None and self.base.causes[likeliest].cured_by[alteration.id].takes < 0
 
     # -- limits ----------------------------------------------------------------------------------------------------
 
@@ -360,7 +358,7 @@ class Amounts:
 
         An amount beyond the rule's limit is not advice: the text then says only that they disagree, and what decides.
         """
-        if not causes or amount.mm <= 0:
+        if not causes or not amount.mm:
             return ""
         simulated = self.findings.readings_from == "simulation"
         used, other = (self._ratio(causes[0], amount.rests_on[0], kind) for kind in (simulated, not simulated))
@@ -409,7 +407,7 @@ class Amounts:
     def _edges(self, alteration: Alteration, amount: PlannedAmount) -> str:
         """Each edge's share and the whole, where an amount is spread over several edges."""
         edges = alteration.amount.edges
-        if edges is None or amount.mm <= 0:
+        if edges is None or not amount.mm:
             return ""
         apart = amount.left_mm is not None
         each = "That much" if apart else format_given(amount.mm, self.units)

@@ -200,7 +200,7 @@ class Planner:
         for name in order:
             waits = chosen[name]
             amount = self.reckoner.plan(name, taken, at_least=waits is not None)
-            if amount.mm <= 0.0:
+            if not amount.mm:
                 continue  # those before it leave nothing
             item = self._recommend(len(result) + 1, name, amount)
             if waits is not None:
@@ -245,7 +245,7 @@ class Planner:
                 if name not in chosen and not self.opposes(name, chosen)
             }
             least = self.base.setting("worth_altering")
-            able = [name for name in nets if nets[name] > least + 1e-9 and self.amount(name).mm > 0]
+            able = [name for name in nets if nets[name] > least + 1e-9 and self.amount(name).mm]
             if not able:
                 return chosen
             best = max(nets[name] for name in able)
@@ -351,7 +351,7 @@ class Planner:
         for name in planned:
             alteration = self.base.alterations[name]
             for follow in alteration.follow_ups:
-                if follow.do in (name, *result) or self.avoided[follow.do] or self.amount(follow.do).mm <= 0:
+                if follow.do in (name, *result) or self.avoided[follow.do] or not self.amount(follow.do).mm:
                     continue
                 sign = lower_first(self.base.symptoms[follow.if_seen].title)
                 finding = self.findings.symptoms.get(follow.if_seen)
