@@ -31,6 +31,18 @@ WEDGES = ("lengthen-back-crotch", "tuck-across-back-hip")
 CUT_AND_MOVED = ("open", "close", "spread", "overlap", "widen")
 
 
+def with_many_notches(piece: Piece) -> Piece:
+    """The piece with eight notches on each of its seams, from its start on."""
+    spread = {seam: LineString(line) for seam, line in piece.seams.items()}
+    places = {
+        (seam, eighth): line.interpolate(eighth / 9, normalized=True)
+        for seam, line in spread.items()
+        for eighth in range(1, 9)
+    }
+    found = (Notch(f"{seam} {eighth}", seam, np.array(at.coords[0])) for (seam, eighth), at in places.items())
+    return replace(piece, notches=tuple(found))
+
+
 def amounts(name: str) -> tuple[float, ...]:
     most = RULES.alterations[name].most_a_round.amount_mm
     return (most, 0.4 * most, *((-most,) if shipped_garment().alterations[name].goes_back else ()))
@@ -66,6 +78,19 @@ def test_what_is_drawn_on_the_paper_stays_on_it(name: str) -> None:
                 for end in (0, -1):
                     if before.distance(Point(old.lines[drawn][end])) < 0.01:
                         assert outline.distance(Point(line[end])) < 0.6, drawn
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_notch_stays_on_its_seam_wherever_it_is(name: str) -> None:
+    """One that a fold covers comes to lie at its edge."""
+    marked = BLOCK
+    for piece in BLOCK.pieces.values():
+        marked = marked.with_piece(with_many_notches(piece))
+    for amount in amounts(name):
+        for altered in carry_out(marked, name, amount).altered.values():
+            edges = {seam: LineString(line) for seam, line in altered.piece.seams.items()}
+            for notch in altered.piece.notches:
+                assert edges[notch.seam].distance(Point(notch.at)) < 0.01, notch.name
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -492,6 +517,39 @@ def test_paper_cut_in_two_and_laid_anew_is_that_of_shapely(do: str, by: float, w
         assert all(joint.hidden is None for joint in steps)
     else:
         assert any(joint.hidden is not None for joint in steps)
+
+
+@pytest.mark.parametrize("which", ["front", "back"])
+@pytest.mark.parametrize("by", [14.0, -14.0])
+@pytest.mark.parametrize("do", ["wedge", "spread", "widen"])
+def test_a_line_drawn_across_a_cut_is_parted_by_it(do: str, by: float, which: str) -> None:
+    """A style line that wanders over the cut: its parts, as shapely cuts them, lie on their own paper, and jog where the cut is."""
+    old, cut = _cut_under_the_hip(do, which)
+    way = make(old, [Move.model_validate({"do": do, **cut})], by).cut
+    assert way is not None
+    run = (way.end - way.start) / np.hypot(*(way.end - way.start))
+    square = np.array([-run[1], run[0]]) * way.sign  # towards the part that moves
+    rng, middle = random.Random(7), (way.start + way.end) / 2
+    places = [
+        middle + run * (12.0 * step - 48.0) + square * (-1) ** (step // 2) * rng.uniform(4.0, 9.0) for step in range(9)
+    ]
+    drawn, beside = points(np.array(places)), (middle - 0.5 * square, middle + 0.5 * square)
+    done = moved(replace(old, lines={**old.lines, "style": drawn}, holes=beside), by, do=do, **cut)
+    new = LineString(done.lines["style"])
+    assert done.holes[0] == pytest.approx(beside[0])
+    assert done.holes[1] == pytest.approx(
+        way.move(beside[1][None])[0]
+    )  # half a millimetre away tells on which part it is
+    seam = LineString([way.start - 500 * run, way.end + 500 * run])
+    crossed = [np.array(at.coords[0]) for at in seam.intersection(LineString(drawn)).geoms]
+    assert len(crossed) == 4
+    whole = sum(float(np.hypot(*(way.move(at[None])[0] - at))) for at in crossed)  # the jogs
+    for part in split(LineString(drawn), seam).geoms:
+        moves = (np.array(part.centroid.coords[0]) - way.start) @ square > 0
+        expected = LineString(way.move(points(part.coords)) if moves else part.coords)
+        assert new.buffer(1e-3).covers(expected)
+        whole += part.length
+    assert new.length == pytest.approx(whole, abs=1e-3)
 
 
 def test_levels_too_near_to_each_other_are_told() -> None:

@@ -434,8 +434,6 @@ def crossing(start: Array, through: Array, line: Array) -> Array | None:
     run = through - start
     side = run[0] * (line[:, 1] - start[1]) - run[1] * (line[:, 0] - start[0])
     hits = np.nonzero((side[:-1] * side[1:] <= 0) & (side[:-1] != side[1:]))[0]
-    if not len(hits):
-        return None
     share = side[hits] / (side[hits] - side[hits + 1])
     at = line[hits] + share[:, None] * (line[hits + 1] - line[hits])
     at = at[(at - start) @ run > 0]
@@ -470,8 +468,9 @@ def smooth_through(at: Array, heights: Array, shares: Array, *, level: bool = Tr
         return np.full(len(at), shares[0])
     step, rise = np.diff(heights), np.diff(shares)
     slope = rise / step
-    both = slope[:-1] + slope[1:]
-    inner = np.where(slope[:-1] * slope[1:] > 0, 2 * slope[:-1] * slope[1:] / np.where(both == 0, 1.0, both), 0.0)
+    below, above, inner = slope[:-1], slope[1:], np.zeros(len(slope) - 1)
+    same_way = below * above > 0
+    inner[same_way] = 2 / (1 / below[same_way] + 1 / above[same_way])
     tangent = np.concatenate([[0.0], inner, [0.0]] if level else [slope[:1], inner, slope[-1:]])
     where = np.clip(np.searchsorted(heights, at, side="right") - 1, 0, len(step) - 1)
     t = np.clip((at - heights[where]) / step[where], 0.0, 1.0)

@@ -174,11 +174,9 @@ def slide(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     line = piece.seams[tapers]
     share = np.clip((arc(line) - far_on(line, foot.at)) / (length(line) - far_on(line, foot.at)), 0.0, 1.0)
     moved = {tapers: line + np.outer(share, shift), seam: piece.seams[seam] + shift}
-    whole = redraw(replace(piece, lines={}, darts=()), moved)
-    filled = points(np.concatenate([whole.seams[seam][-1:], piece.seams[fills]]))
+    whole = redraw(replace(piece, lines={}, darts=()), moved, grown=(fills,))
     result = replace(
         whole,
-        seams={**whole.seams, fills: filled},
         darts=piece.darts,
         lines={name: part.parted(line, shifted(shift), closing=False) for name, line in piece.lines.items()},
         joints=(*whole.joints, joint, Joint(tapers, points(np.array([foot.at, foot.at])))),
