@@ -16,7 +16,7 @@ from fitdiag.cli.screen import Screen
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.sides import side_meant, side_of_note
-from fitdiag.knowledge.findings import Done, Earlier, Finding, Findings, measured, measured_apart
+from fitdiag.knowledge.findings import Done, Earlier, Finding, Findings, Side, measured, measured_apart
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.load import load_rules
@@ -427,3 +427,34 @@ def test_what_goes_both_ways_says_which_way_it_is_to_be(garment: str) -> None:
         ways, told = rule.amount.ways, rule.amount.which_way
         assert ways is None or amount.text.startswith((ways.more, ways.less))
         assert ways is not None or (told is not None and told in amount.basis)
+
+
+@pytest.mark.parametrize(("higher", "other"), [("left", "right"), ("right", "left")])
+def test_a_hem_across_from_the_higher_hip_is_another_matter(higher: Side, other: Side) -> None:
+    """The hip is raised where its line is up, and no reading of the other side counts for it; the short leg is lengthened."""
+    base = rules()
+    hip = replace(measured(base.symptoms["hip-line-higher-on-one-side"], 20.0), side=higher)
+    hem = replace(measured(base.symptoms["one-hem-higher"], 15.0), side=other)
+    shape = {"one-hip-higher": "some", "one-leg-longer": "some"}
+    findings = Findings(body=shape, units="cm").with_finding(hip).with_finding(hem)
+    across = conclude(base, findings).plan
+    planned = {item.alteration: item for item in across.recommendations}
+    raised, lengthened = planned["raise-one-hip"], planned["change-leg-length"]
+    assert (higher, ()) == (raised.where, raised.amount.rests_on)
+    assert (other, 15.0, False) == (lengthened.where, lengthened.amount.mm, lengthened.amount.less)
+    ends = {closing.symptom: closing.by for closing in across.closings}
+    assert {"hip-line-higher-on-one-side": "raise-one-hip", "one-hem-higher": "change-leg-length"} == ends
+
+    same = conclude(base, findings.with_finding(replace(hem, side=higher))).plan
+    assert (higher, ("one-hem-higher",)) == (same.recommendations[0].where, same.recommendations[0].amount.rests_on)
+
+
+def test_the_side_of_a_shape_says_which_of_two_signs_is_its_own() -> None:
+    """A hem that is higher across from the hip said to be higher does not raise the wrong hip."""
+    base = rules()
+    hem = replace(measured(base.symptoms["one-hem-higher"], 15.0), side="right")
+    for side in ("left", "right"):
+        shape = Findings(body={"one-hip-higher": "marked"}, body_sides={"one-hip-higher": side}, units="cm")
+        planned = {item.alteration: item.where for item in conclude(base, shape.with_finding(hem)).plan.recommendations}
+        assert planned.get("raise-one-hip", side) == side
+        assert "raise-one-hip" in planned or side == "left"

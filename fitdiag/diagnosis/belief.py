@@ -12,6 +12,7 @@ from fitdiag.diagnosis.exact import Evidence, Network, Posterior, TooWideError
 from fitdiag.diagnosis.extents import share_below
 from fitdiag.diagnosis.joint import CauseExtent, Joint
 from fitdiag.diagnosis.readings import at_rest, axis_of, own_shift
+from fitdiag.diagnosis.sides import on_the_other_side
 from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Done, Finding, Findings, by_side, seen_by_amount
 from fitdiag.knowledge.model import Cause, RuleBase, Seen, Symptom
 from fitdiag.knowledge.order import once
@@ -83,7 +84,7 @@ class Compiled:
     """A rule base and findings as numbers: the network, the evidence, and the ids by index.
 
     `presumed`: visible signs that nobody named, though all visible signs were asked for. They count as absent, with links and
-    leak raised to the power NAMED.
+    leak raised to the power NAMED. `across`: (symptom, cause) for signs on the other side than the cause, which it does not show.
     """
 
     network: Network
@@ -91,6 +92,7 @@ class Compiled:
     causes: tuple[str, ...]
     symptoms: tuple[str, ...]
     presumed: frozenset[int] = frozenset()
+    across: frozenset[tuple[str, str]] = frozenset()
 
 
 class Diagnosis:
@@ -101,7 +103,8 @@ class Diagnosis:
         self.findings = with_derived(base, against_rest(base, findings))
         self.compiled = compile_network(base, self.findings)
         self.posterior = _posterior(self.compiled, self.findings)
-        self.joint = Joint(base, self.findings, self.compiled.network, self.compiled.evidence)
+        network, evidence, across = self.compiled.network, self.compiled.evidence, self.compiled.across
+        self.joint = Joint(base, self.findings, network, evidence, across)
         chances = self.joint.probability if self.joint.measured > 1 else self.posterior.probability
         self.probability: Mapping[str, float] = dict(zip(self.compiled.causes, chances, strict=True))
 
@@ -142,6 +145,11 @@ class Diagnosis:
         rest = [one for one in self.beliefs if one.cause in self.touched and one not in self.likely]
         return tuple([one for one in rest if one.probability >= _NOT_RULED_OUT_FROM][:_MOST_NOT_RULED_OUT])
 
+    def shown_by(self, symptom: str) -> Mapping[str, float]:
+        """The causes that show a sign where it was seen, each with how often."""
+        shown, across = self.base.causes_of[symptom], self.compiled.across
+        return {cause: often for cause, often in shown.items() if (symptom, cause) not in across} if across else shown
+
     def has_sign(self, cause_id: str) -> bool:
         """Whether at least one symptom that the cause shows, or whose reading it moves, was seen."""
         return cause_id in self._signed
@@ -149,7 +157,10 @@ class Diagnosis:
     @cached_property
     def _signed(self) -> frozenset[str]:
         seen = {finding.symptom for finding in self.findings.seen}
-        shows = {one.id: {link.symptom for link in one.shows} for one in self.base.causes.values()}
+        shows = {
+            cause.id: {link.symptom for link in cause.shows if (link.symptom, cause.id) not in self.compiled.across}
+            for cause in self.base.causes.values()
+        }
         return frozenset(cause for cause in shows if seen & (shows[cause] | {*self.joint.shown_by(cause)}))
 
     @cached_property
@@ -243,7 +254,10 @@ def compile_network(base: RuleBase, findings: Findings) -> Compiled:
     for sign in presumed:
         links[sign], leak[sign] = weaker_links[sign], weaker_leaks[sign]
         evidence[sign] = (1.0, 0.0)
-    return Compiled(Network(prior, leak, links), evidence, causes, symptoms, presumed)
+    across = on_the_other_side(base, findings)
+    for symptom, not_shown_by in across:
+        links[row[symptom]] = [(cause, q) for cause, q in links[row[symptom]] if causes[cause] != not_shown_by]
+    return Compiled(Network(prior, leak, links), evidence, causes, symptoms, presumed, across)
 
 
 def background(base: RuleBase, cause: Cause, findings: Findings) -> list[Reason]:

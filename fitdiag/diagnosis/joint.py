@@ -11,7 +11,7 @@ cause joins are as many single ones, so that what the waist shows does not chang
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
@@ -114,9 +114,19 @@ def _first(items: Iterable[_Item], most: int, score: Callable[[_Item], float]) -
 
 
 class Joint:
-    """The joint posterior of readings and answers. `readings`: those that some cause with an extent moves."""
+    """The joint posterior of readings and answers. `readings`: those that some cause with an extent moves.
 
-    def __init__(self, base: RuleBase, findings: Findings, network: Network, evidence: Evidence) -> None:
+    `across`: (symptom, cause) for signs read on the other side than the cause lies, whose extent does not move them.
+    """
+
+    def __init__(
+        self,
+        base: RuleBase,
+        findings: Findings,
+        network: Network,
+        evidence: Evidence,
+        across: Collection[tuple[str, str]] = (),
+    ) -> None:
         self.base, self.findings, self.network, self.evidence = base, findings, network, evidence
         self.ids = tuple(base.believed)
         self.simulated = findings.readings_from == "simulation"
@@ -124,7 +134,12 @@ class Joint:
         axes = {reading.axis.id for reading in read if not reading.round}
         slopes = {}
         for number, cause in enumerate(base.believed.values() if axes else ()):
-            if cause.extent is not None and axes & (by_axis := slopes_of(base, cause.id, self.simulated)).keys():
+            if cause.extent is None:
+                continue
+            apart = {base.symptoms[symptom].axis for symptom, other in across if other == cause.id}
+            known_slopes = slopes_of(base, cause.id, self.simulated).items()
+            by_axis = {axis: slope for axis, slope in known_slopes if axis not in apart}
+            if axes & by_axis.keys():
                 slopes[number] = by_axis
         known = {axis for by_axis in slopes.values() for axis in by_axis} & axes
         self.readings = tuple(reading for reading in read if reading.axis.id in known)

@@ -47,6 +47,13 @@ class Finding:
     left_mm: Mm | None = None
     right_mm: Mm | None = None
 
+    @property
+    def more_on(self) -> Side | None:
+        """The side it was seen on; of one measured on both, the side that shows more."""
+        if self.left_mm is None or self.right_mm is None or self.left_mm == self.right_mm:
+            return self.side
+        return "left" if self.amount_mm == self.left_mm else "right"
+
 
 @dataclass(frozen=True)
 class Done:

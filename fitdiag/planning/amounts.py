@@ -213,7 +213,7 @@ class Amounts:
         signs = [finding.symptom for finding in self.findings.seen if finding.origin != "derived"]
 
         def explains(cause: str) -> tuple[bool, bool, bool, float, str]:
-            shows_one = any(cause in self.base.causes_of[sign] for sign in signs)
+            shows_one = any(cause in known.shown_by(sign) for sign in signs)
             has_opposite = self.base.causes[cause].opposite is not None
             return cause in known.extents, shows_one, has_opposite, known.probability[cause], cause
 

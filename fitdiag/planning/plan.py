@@ -434,7 +434,7 @@ class _Closer:
             return closing
         if causes and (text := self.base.causes[causes[0]].may_stay):
             return Closing(finding.symptom, "may-stay", causes[0], f"May stay: {text}")
-        known = causes[:1] or self.base.causes_of[finding.symptom]
+        known = causes[:1] or self.diagnosis.shown_by(finding.symptom)
         if not known:
             return Closing(finding.symptom, "unexplained", None, "No rule explains this; note it and look again.")
         return self._look(finding, max(known, key=lambda cause: (self.diagnosis.probability[cause], cause)))
@@ -443,7 +443,7 @@ class _Closer:
         """The causes that may explain a sign, the likeliest first, far less likely ones left out."""
         weights: dict[str, float] = {}
         for cause, probability in self.diagnosis.probability.items():
-            strength = self.base.causes_of[symptom].get(cause, 0.0)
+            strength = self.diagnosis.shown_by(symptom).get(cause, 0.0)
             if symptom in self.diagnosis.joint.shown_by(cause):
                 strength = max(strength, 0.5)
             if strength and probability >= _NAMED_FROM:

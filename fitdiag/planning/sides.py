@@ -44,10 +44,9 @@ class _Asking:
         So one leg may be lengthened where the other hem hangs too low. It is the other one, too, of a sign that its cause shows
         across from where it lies. None if the alteration cures no cause of the sign.
         """
-        base, own = self.diagnosis.base, finding.side
-        if self.alteration.operation.one_side and finding.left_mm is not None:
-            own = "left" if finding.amount_mm == finding.left_mm else "right"  # the side that shows more
-        often = base.causes_of[finding.symptom]
+        base = self.diagnosis.base
+        own = finding.more_on if self.alteration.operation.one_side else finding.side
+        often = self.diagnosis.shown_by(finding.symptom)
         causes = [cause for cause in base.cures_of[self.alteration.id] if cause in often]
         if not causes:
             return own if finding.symptom in self.rests_on else None
