@@ -108,7 +108,7 @@ def _first(scene: photo_scene.Scene, seed: int, *, depths: bool = True, level: b
 
 
 def second(seeds: Iterable[int], folder: Path | None = None) -> Iterator[list[Shot]]:
-    """The second maker's: back with left, and front with left; pictures that lie in a folder already are not drawn again."""
+    """The second maker's: back, left and front together, as a client sends them; pictures in the folder are not drawn again."""
     for seed in seeds:
         shots = {}
         for view in second_scene.VIEWS:
@@ -122,8 +122,7 @@ def second(seeds: Iterable[int], folder: Path | None = None) -> Iterator[list[Sh
                 marks = parse_marks(path.with_suffix(".marks.json").read_text(encoding="utf-8"), str(path))
                 facts = json.loads(path.with_suffix(".truth.json").read_text(encoding="utf-8"))
                 shots[view] = _shot(f"{seed}-{view}", _pixels(path), facts, marks)
-        yield [shots["back"], shots["left"]]
-        yield [shots["front"]]
+        yield [shots[view] for view in ("back", "left", "front")]
 
 
 def rendered(folder: Path, hand: int = 0, names: Callable[[str], bool] | None = None) -> Iterator[list[Shot]]:
