@@ -198,9 +198,9 @@ def test_page_and_paper_name_every_change_with_the_amount_of_the_plan(name: str)
         assert sorted(places) == places
         for item in plan.recommendations:
             assert item.amount.text in text
-    assert [item.amount.text for item in plan.recommendations] == re.findall(
-        r'<span class="much">([^<]+)</span>', client(name)
-    )
+    sides = {"left": ", left side", "right": ", right side", "one": ", one side"}
+    titled = [plain(much) for much in re.findall(r'<span class="much">([^<]+)</span>', client(name))]
+    assert [item.amount.text + sides.get(item.where, "") for item in plan.recommendations] == titled
 
 
 def test_all_a_client_needs_for_a_change_stands_on_page_and_paper() -> None:

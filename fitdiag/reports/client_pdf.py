@@ -201,7 +201,7 @@ class _Setter:
     def _title(self, change: Change) -> None:
         """Set the title: the number in a circle, filled unless it waits, the name, and the amount at the right."""
         self._font(by=1.5, face="times", bold=True)
-        much, top, radius = float(self.pdf.get_string_width(change.amount)), self.pdf.y, self.line * 0.72
+        much, top, radius = float(self.pdf.get_string_width(change.much)), self.pdf.y, self.line * 0.72
         self.pdf.set_line_width(0.4)
         self.pdf.set_fill_color(255 if change.wait else INK)
         self.pdf.circle(MARGIN + radius, top + self.line * 0.84, radius, style="DF")
@@ -218,7 +218,7 @@ class _Setter:
             bold=True,
         )
         bottom, self.pdf.y = self.pdf.y, top
-        self._words(change.amount, x=MARGIN + self.wide - much, width=much + 0.5, by=1.5, face="times", bold=True)
+        self._words(change.much, x=MARGIN + self.wide - much, width=much + 0.5, by=1.5, face="times", bold=True)
         self.pdf.y = bottom + self.line * 0.25
 
     def _pictures(self, change: Change, x: float, scale: float) -> float:

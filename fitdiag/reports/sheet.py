@@ -60,10 +60,11 @@ class Picture:
 
 @dataclass(frozen=True)
 class Change:
-    """One alteration as the client reads it; `wait` says on what it waits, if it does."""
+    """One alteration as the client reads it: `much` the amount, with the side if it is done on one; `wait` on what it waits, if it does."""
 
     number: int
     title: str
+    much: str
     amount: str
     place: str
     wait: str
@@ -190,7 +191,7 @@ def _changes(base: RuleBase, plan: Plan, units: Units, pattern: Pattern) -> list
         hinge = rule.operation.hinge
         where = f"{rule.operation.cut}." + ("" if hinge.startswith("none") else f" Hinge: {hinge}.")
         result.append(Change(
-            item.rank, for_the_wearer(rule.title, units), item.amount.text,
+            item.rank, for_the_wearer(rule.title, units), _much(item), item.amount.text,
             place=f"{PIECES[rule.operation.piece]}, {SIDES[item.where]}", wait=_wait(base, plan, item, units),
             why=for_the_wearer(_TOLD_APART.split(rule.why)[0], units),
             how_much=for_the_wearer(item.amount.basis, units), where=for_the_wearer(where, units), pictures=pictures,
@@ -198,6 +199,12 @@ def _changes(base: RuleBase, plan: Plan, units: Units, pattern: Pattern) -> list
             look=worded(rule.check_next),
         ))  # fmt: skip
     return result
+
+
+def _much(item: Recommendation) -> str:
+    """The amount as the short list and the title have it: `1 cm, left side`."""
+    side = f", {item.where} side" if item.where in ("left", "right", "one") else ""
+    return whole_amounts(item.amount.text + side)
 
 
 def _wait(base: RuleBase, plan: Plan, item: Recommendation, units: Units) -> str:
