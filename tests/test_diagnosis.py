@@ -643,14 +643,17 @@ def test_a_draft_is_believed_by_nobody(base: RuleBase) -> None:
 
 
 def test_gain_is_the_mean_over_both_answers(base: RuleBase) -> None:
-    """A question's gain is the fall of entropy over its two answers, each worked out as a diagnosis of its own."""
+    """A question's gain is the fall of entropy over its two answers, each worked out as a diagnosis of its own.
+
+    For signs without an opposite: what a yes says of that as well is not counted in the gain.
+    """
     diagnosis = Diagnosis(base, one_reading(drawn_findings(base, random.Random(11), answered=10)))
 
     def bits(other: Diagnosis) -> float:
         inside = [p for p in other.probability.values() if 0.0 < p < 1.0]
         return -sum(p * log2(p) + (1.0 - p) * log2(1.0 - p) for p in inside)
 
-    for question in diagnosis.questions()[:5]:
+    for question in [one for one in diagnosis.questions() if not base.symptoms[one.symptom].opposite][:5]:
         answers = (Finding(question.symptom, seen, origin="asked") for seen in ("yes", "no"))
         yes, no = (Diagnosis(base, diagnosis.findings.with_finding(answer)) for answer in answers)
         cause = max(
@@ -675,6 +678,56 @@ def test_a_sign_on_one_side_answers_whether_one_side_shows_more(base: RuleBase) 
     assert BOTH_SIDES_DIFFER not in Diagnosis(base, both).findings.symptoms
     own = left.with_finding(Finding(BOTH_SIDES_DIFFER, "no"))
     assert Diagnosis(base, own).findings.symptoms[BOTH_SIDES_DIFFER].seen == "no"
+
+
+def chance(base: RuleBase, cause: str, *findings: Finding) -> float:
+    """How probable a cause is by these answers alone."""
+    return Diagnosis(base, Findings({finding.symptom: finding for finding in findings})).probability[cause]
+
+
+@pytest.mark.parametrize(
+    ("seen", "opposite", "cause"),
+    [
+        ("waist-binds", "waist-too-loose", "waist-too-large"),
+        ("waist-too-loose", "waist-binds", "waist-too-small"),
+        ("hems-too-long", "hems-too-short", "leg-too-short"),
+        ("hems-swing-outward", "hems-swing-inward", "leg-too-open"),
+    ],
+)
+def test_a_sign_answers_its_opposite_as_not_seen(base: RuleBase, seen: str, opposite: str, cause: str) -> None:
+    """Where the waist binds it is not loose: nobody need be asked, and it weighs as if somebody had been."""
+    shown, absent = Finding(seen, "yes"), Finding(opposite, "no")
+    assert chance(base, cause, shown) == pytest.approx(chance(base, cause, shown, absent))
+    assert chance(base, cause, shown) < 0.9 * chance(base, cause)
+    assert (
+        opposite not in Diagnosis(base, Findings({seen: shown})).findings.symptoms
+    )  # but it is no answer of the fitter's
+
+
+def test_what_the_fitter_says_of_an_opposite_counts(base: RuleBase) -> None:
+    """An opposite that cannot be said, or was measured, is weighed as it was answered."""
+    binds, unsure = Finding("waist-binds", "yes"), Finding("waist-too-loose", "unsure")
+    assert chance(base, "waist-too-large", binds, unsure) > 0.9 * chance(base, "waist-too-large")
+
+
+def test_a_sign_on_one_side_says_nothing_of_its_opposite(base: RuleBase) -> None:
+    """One hem may swing inwards and the other outwards."""
+    one, both = (Finding("hems-swing-outward", "yes", side=side) for side in ("left", "both"))
+    assert chance(base, "leg-too-open", both) < 0.7 * chance(base, "leg-too-open", one)
+
+
+def test_a_line_that_a_right_block_bends_as_well_excludes_nothing(base: RuleBase) -> None:
+    """Lines dip on a right block in simulated cloth: that they dip here does not say that they do not rise for this client."""
+    cause, dips = "back-too-short-above-crotch", Finding("balance-lines-dip-to-back", "yes")
+    assert chance(base, cause, dips) > chance(base, cause, dips, Finding("balance-lines-rise-to-back", "no"))
+
+
+def test_a_cause_that_shows_either_of_two_opposites_loses_nothing(base: RuleBase) -> None:
+    """The waist worn off its line shows above it or below, never both: one of them missing says nothing against it."""
+    high, not_low = Finding("waist-sits-high-all-round", "yes"), Finding("waist-cannot-reach-its-line", "no")
+    prior = odds(chance(base, "wrong-wearing-height"))
+    assert odds(chance(base, "wrong-wearing-height", high)) > prior
+    assert chance(base, "wrong-wearing-height", high) > chance(base, "wrong-wearing-height", high, not_low)
 
 
 def test_worth_is_bits_a_unit_of_cost() -> None:

@@ -242,6 +242,12 @@ def session_of(base: RuleBase, path: Path, *events: Mapping[str, Any]) -> tuple[
     return signs, {compiled.causes[cause]: there for cause, there in session.known}
 
 
+def test_an_opposite_that_only_follows_is_not_learned_from(base: RuleBase, tmp_path: Path) -> None:
+    """A waist that binds is not loose, but nobody looked for that: it says nothing of how often a cause shows it."""
+    signs, _ = session_of(base, tmp_path / "a.jsonl", answer("waist-binds", "yes"))
+    assert signs == {"waist-binds": True}
+
+
 def test_only_answers_to_questions_count(small: tuple[Path, RuleBase], tmp_path: Path) -> None:
     """Volunteered, file, earlier and derived answers and "can't say" are left out; asked, form and photo count."""
     _, base = small

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import hypot, inf, log, prod
 from typing import Literal
@@ -11,6 +11,7 @@ from typing import Literal
 from fitdiag.diagnosis.exact import Evidence, Network, Posterior, TooWideError
 from fitdiag.diagnosis.extents import share_below
 from fitdiag.diagnosis.joint import CauseExtent, Joint
+from fitdiag.diagnosis.opposites import excluded_by
 from fitdiag.diagnosis.readings import at_rest, axis_of, own_shift
 from fitdiag.diagnosis.sides import on_the_other_side
 from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Done, Finding, Findings, by_side, seen_by_amount
@@ -67,7 +68,10 @@ class Belief:
 
 @dataclass(frozen=True)
 class Question:
-    """An unanswered symptom: the expected information of its answer in bits, and the cost of asking (1 = looking)."""
+    """An unanswered symptom: the expected information of its answer in bits, and the cost of asking (1 = looking).
+
+    That a yes also answers the opposite sign is not counted.
+    """
 
     symptom: str
     gain_bits: float
@@ -84,7 +88,8 @@ class Compiled:
     """A rule base and findings as numbers: the network, the evidence, and the ids by index.
 
     `presumed`: visible signs that nobody named, though all visible signs were asked for. They count as absent, with links and
-    leak raised to the power NAMED. `across`: (symptom, cause) for signs on the other side than the cause, which it does not show.
+    leak raised to the power NAMED. `excluded`: open signs that cannot be there beside some sign seen, absent for certain, each with
+    those signs. `across`: (symptom, cause) for signs on the other side than the cause, which it does not show.
     """
 
     network: Network
@@ -92,6 +97,7 @@ class Compiled:
     causes: tuple[str, ...]
     symptoms: tuple[str, ...]
     presumed: frozenset[int] = frozenset()
+    excluded: Mapping[int, frozenset[int]] = field(default_factory=dict)
     across: frozenset[tuple[str, str]] = frozenset()
 
 
@@ -174,8 +180,9 @@ class Diagnosis:
         odds = [_odds(probability) for probability in self.posterior.probability]
         read = self.joint.shifts if self.joint.measured > 1 else {}
         result: dict[str, list[Reason]] = {}
+        excluded = self.compiled.excluded
         for index in self.compiled.evidence:
-            if index in self.compiled.presumed:
+            if index in self.compiled.presumed or index in excluded:
                 continue
             finding = self.findings.symptoms[self.compiled.symptoms[index]]
             if finding.seen == "unsure" and finding.amount_mm is None:
@@ -183,7 +190,7 @@ class Diagnosis:
             text = finding_text(self.base, finding, self.findings)
             slight = finding.seen == "yes" and finding.severity == "slight"
             too_little = text.replace("slight", "only slight") if slight else text
-            before = self.posterior.without(index)
+            before = self.posterior.without(index, *(sign for sign, seen in excluded.items() if seen == {index}))
             for cause, now, earlier in zip(self.compiled.causes, odds, before, strict=True):
                 factor = read.get(finding.symptom, {}).get(cause, now / _odds(earlier))
                 if factor > least or factor * least < 1.0:
@@ -246,18 +253,24 @@ def compile_network(base: RuleBase, findings: Findings) -> Compiled:
     (leaks, all_links), (weaker_leaks, weaker_links) = _strengths(base), _weakened(base)
     leak, links = list(leaks), list(all_links)
     evidence = {row[finding.symptom]: likelihood(base, finding, findings) for finding in findings.symptoms.values()}
+    excluded = {
+        row[opposite]: frozenset(row[sign] for sign in seen) for opposite, seen in excluded_by(base, findings).items()
+    }
     presumed = frozenset(
         row[symptom.id]
         for symptom in base.symptoms.values()
         if findings.looked and symptom.by == "looking" and symptom.id not in findings.symptoms
-    )
+    ).difference(excluded)
     for sign in presumed:
         links[sign], leak[sign] = weaker_links[sign], weaker_leaks[sign]
-        evidence[sign] = (1.0, 0.0)
+    for sign, instead in excluded.items():
+        either = {cause for one in instead for cause, _ in all_links[one]}
+        links[sign] = [(cause, q) for cause, q in all_links[sign] if cause not in either]
+    evidence.update(dict.fromkeys((*presumed, *excluded), (1.0, 0.0)))
     across = on_the_other_side(base, findings)
     for symptom, not_shown_by in across:
         links[row[symptom]] = [(cause, q) for cause, q in links[row[symptom]] if causes[cause] != not_shown_by]
-    return Compiled(Network(prior, leak, links), evidence, causes, symptoms, presumed, across)
+    return Compiled(Network(prior, leak, links), evidence, causes, symptoms, presumed, excluded, across)
 
 
 def background(base: RuleBase, cause: Cause, findings: Findings) -> list[Reason]:

@@ -12,9 +12,10 @@ folded into it first. All terms are non-negative, so nothing cancels however rar
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache, cached_property, lru_cache
+from itertools import chain
 from math import log, log2
 from typing import Any, NamedTuple
 
@@ -309,26 +310,26 @@ class Posterior:
                 total += log(present)
         return total
 
-    def _on(self, left_out: int | None = None) -> list[float]:
+    def _on(self, left_out: Collection[int] = ()) -> list[float]:
         """The weight of "present" for each cause, with its absent findings included."""
         on = list(self.network.prior)
         for finding, (_, present) in self.evidence.items():
-            if present == 0.0 and finding != left_out:
+            if present == 0.0 and finding not in left_out:
                 for cause, q in self.network.links[finding]:
                     on[cause] *= q
         return on
 
-    def without(self, finding: int) -> list[float]:
-        """The probability of each cause if `finding` had not been answered; never wider than the posterior itself."""
-        probability, on = list(self.probability), self._on(left_out=finding)
+    def without(self, *findings: int) -> list[float]:
+        """The probability of each cause if these findings had not been answered; never wider than the posterior itself."""
+        probability, on = list(self.probability), self._on(left_out=findings)
         touched: set[int] = set()
-        for cause, _ in self.network.links[finding]:
+        for cause, _ in chain.from_iterable(self.network.links[finding] for finding in findings):
             if cause in self.home:
                 touched.add(self.home[cause])
             else:
                 probability[cause] = on[cause] / (self.off[cause] + on[cause])
         components = [self.components[number] for number in touched]
-        opened = [one for component in components for one in component.findings if one.number == finding]
+        opened = [one for component in components for one in component.findings if one.number in findings]
         for one in opened:
             one.absent = one.present = 1.0
         for component in components:
@@ -336,7 +337,7 @@ class Posterior:
             for cause, weight in sweep.weights().items() if sweep.total else ():
                 probability[cause] = weight / sweep.total
         for one in opened:
-            one.absent, one.present = self.evidence[finding]
+            one.absent, one.present = self.evidence[one.number]
         return probability
 
     def gains(self) -> dict[int, float]:

@@ -92,6 +92,7 @@ def draw(diagnosis: Diagnosis, count: int, answered: Callable[[np.ndarray], np.n
     chance = 1.0 - left_out
     # given that nobody named it
     chance[:, presumed] *= (1.0 - NAMED) / (left_out[:, presumed] + (1.0 - NAMED) * chance[:, presumed])
+    chance[:, list(diagnosis.compiled.excluded)] = 0.0
     shown = chances < chance
     weight = weight - none[:, presumed].sum(axis=1)
     asked = answered(shown)

@@ -122,7 +122,8 @@ def read_session(path: Path, base: RuleBase, layout: Layout, strengths: Strength
         if finding.origin in COUNTED and finding.seen != "unsure" and finding.symptom not in volunteered
     }
     compiled = compile_network(base, replace(findings, symptoms=counted, looked=False))
-    answers = tuple((sign, *pair) for sign, pair in compiled.evidence.items() if pair[0] != pair[1])
+    told = {sign: pair for sign, pair in compiled.evidence.items() if sign not in compiled.excluded}
+    answers = tuple((sign, *pair) for sign, pair in told.items() if pair[0] != pair[1])
     odds = tuple(
         (cause, shifted / (1.0 - shifted) * (1.0 - rate) / rate)
         for cause, (rate, shifted) in enumerate(zip(strengths.base_rate, compiled.network.prior, strict=True))
