@@ -38,9 +38,12 @@ def camera(pitch: float = 0.0) -> Camera:
 
 def read(
     height: Callable[[Array, Array], Array], kind: Kind = "trunk", pitch: float = 0.0, spoil: Callable[[Array], object] = len,
-    places: int = 500,
+    places: int = 500, covered: tuple[float | None, float | None] = (None, None),
 ) -> Numbers:  # fmt: skip
-    """Numbers of a line whose height (mm over 1 m) is a function of the angle round the body and the length from its middle."""
+    """Numbers of a line whose height (mm over 1 m) is a function of the angle round the body and the length from its middle.
+
+    `covered`: angles from which on it is covered, left and right.
+    """
     turn = np.linspace(-1.45, 1.45, places)
     along = Section(0.0, AWAY, HALF, DEPTH, 0.0).lengths(turn)
     world = np.stack([HALF * np.sin(turn), 1000.0 + height(turn, along), AWAY - DEPTH * np.cos(turn)], axis=1)
@@ -51,7 +54,8 @@ def read(
     left, right = (float(pixels(np.array([[sign * reach * AWAY, 1000.0, AWAY]]), pitch)[0, 0]) for sign in (-1, 1))
     seam = float(pixels(np.array([[0.0, 1000.0, AWAY - DEPTH]]), pitch)[0, 0])
     level = float(line[:, 1].mean())
-    course = Course(Track(line, 1.0, 20.0), (left, level), (seam, level), (right, level), kind)
+    first, last = (None if angle is None else float(line[np.abs(turn - angle).argmin(), 0]) for angle in covered)
+    course = Course(Track(line, 1.0, 20.0), (left, level), (seam, level), (right, level), kind, (first, last))
     return course.numbers(Stance(camera(pitch), AWAY, left, right, seam, DEPTH))
 
 
@@ -241,6 +245,9 @@ def test_a_course_that_ends_early_is_carried_on_as_it_ran(seen: int, kind: Kind)
     assert found.steep == pytest.approx((-12.0, -12.0), abs=1.0)
     assert found.ends[0] == pytest.approx(found.ends[1], abs=0.1)
     assert found.drop == pytest.approx(-6 * math.pi, abs=1.0 if seen in (32, 80) else 5.0)
+    assert found.unrest == (
+        20.0 if seen < 48 else 0.1
+    )  # by how much an end may be off of which hardly anything is seen
 
 
 @pytest.mark.parametrize("kind", ["trunk", "leg"])
@@ -254,6 +261,28 @@ def test_each_end_tells_how_it_runs_itself(kind: Kind) -> None:
     found = read(bends, kind)
     assert found.steep == pytest.approx((-20.0, 8.0), abs=0.8)  # from 66 degrees on, before that it is level
     assert found.ends[0] < found.ends[1]
+
+
+@pytest.mark.parametrize("at", [12.0, 22.0, 30.0, 38.0, 50.0])
+def test_half_way_is_the_middle_of_a_leg_and_no_other_place(at: float) -> None:
+    """A hollow 8 mm deep and some 5 degrees wide counts only where half the width of the half is reached, at 30 degrees."""
+    found = read(lambda turn, along: -8.0 * (np.abs(np.degrees(turn) - at) < 5.0))
+    assert found.dips == pytest.approx((0.0, 8.0 if at == 30.0 else 0.0), abs=1.5)
+
+
+@pytest.mark.parametrize("kind", ["trunk", "leg"])
+@pytest.mark.parametrize("side", [-1, 1])
+def test_what_covers_a_line_is_no_part_of_it(side: int, kind: Kind) -> None:
+    """A hand from 70 degrees round on: whatever is followed over it, 60 px lower or higher, the end is read from what lies before."""
+    covered = (math.radians(-70.0), None) if side < 0 else (None, math.radians(70.0))
+    for off in (60.0, -60.0):
+
+        def spoil(line: Array, off: float = off) -> None:
+            line[side * np.linspace(-1.45, 1.45, len(line)) > math.radians(70.0), 1] += off
+
+        found = read(lambda turn, along: 3.0 * np.sin(turn), kind, spoil=spoil, covered=covered)
+        assert found.ends == pytest.approx((-153.0, -147.0), abs=0.5)
+        assert found.steep == pytest.approx((0.0, 0.0), abs=2.0)
 
 
 def test_half_way_is_told_only_where_it_is_seen() -> None:
