@@ -220,6 +220,21 @@ def test_what_nothing_was_read_from_is_named(base: RuleBase, words: Words) -> No
     assert rest == ("Could the zip be navy?", "The parcel came on Tuesday.", "Crotch is fine.")
 
 
+def test_the_half_of_a_sentence_that_was_not_read_is_named(base: RuleBase, words: Words) -> None:
+    """But for praise, and for what only says more of what was read."""
+    text = "The waistband digs in, and the tram was late again. The pocket mouths stand open, otherwise perfect, about 2 cm."
+    proposals, rest = read_mail_and_rest(base, words, text, "in")
+    assert {one.id for one in proposals} == {"waist-binds", "pocket-mouths-open"}
+    assert rest == ("the tram was late again.",)
+
+
+@pytest.mark.parametrize(
+    "text", ["The waist is far too big, I could put a fist in it.", "He could let a cat into the waist."]
+)
+def test_what_could_be_put_in_is_no_work_done_and_no_shape(base: RuleBase, words: Words, text: str) -> None:
+    assert {one.kind for one in read_mail(base, words, text, "in")} <= {"symptom"}
+
+
 @pytest.mark.parametrize(
     ("text", "side"),
     [

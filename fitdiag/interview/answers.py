@@ -26,12 +26,16 @@ _BARE_NUMBERED = re.compile(
     r"(?:(?:\d+|y|yes|n|no|none|slight|clear|strong|all|and|(?:the )?(?:rest|others?))(?:[ ,;.:)=]+|$))+"
 )
 
+_WHEN_ALONE = 4  # a longer text that begins with "when" also says what is there then
+
 
 def is_bare(text: str) -> bool:
     """Whether a text is an answer and names nothing that it could be about: yes, 1 yes 2 no, a touch, mostly left."""
     plain = tidy(text)
     if re.match(rf"\d+[ .:)=]*(?:y|yes|n|no|none|{'|'.join(SEVERITIES)})\b", plain):
         return _BARE_NUMBERED.fullmatch(plain) is not None
+    if plain.startswith("when ") and len(plain.split()) > _WHEN_ALONE:
+        return False
     says_no = answers_only(plain, "no") and not may_be_either(plain)
     return not re.search(r"\d", plain) and not says_no and only_says(plain)
 

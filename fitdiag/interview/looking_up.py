@@ -66,7 +66,10 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
         return [Line(WHOSE_SIDE)]
     if kind == "symptom" and typed and not (typed := what_is_now(typed)):
         return [Line(_ONLY[kind])]
-    if kind != "body note" and (parts := _several(talk, kind, typed)):
+    parts, unread = _several(talk, kind, typed) if kind != "body note" else ([], [])
+    if unread:
+        return [_not_read(unread), *search(talk, kind, ", ".join(parts))]
+    if len(parts) > 1:
         talk.queue = [*((kind, part, "") for part in parts[1:]), *talk.queue]
         return [Line(f"First '{one_line(parts[0], 60)}'."), *search(talk, kind, parts[0])]
     words, rest = _graded(typed) if kind == "body note" else split_amount(typed)
@@ -112,14 +115,16 @@ def _of_another_kind(talk: Interview, kind: Kind, words: str) -> Kind | None:
     return "symptom" if is_sign else None
 
 
-def _several(talk: Interview, kind: Kind, typed: str) -> list[str]:
-    """The parts of a line to look up one by one, if one of them names a rule: waist too tight, baggy under the seat.
+def _several(talk: Interview, kind: Kind, typed: str) -> tuple[list[str], list[str]]:
+    """The parts of a line to look up one by one, if one of them names a rule: waist too tight, baggy under the seat; and the unread ones.
 
-    A part that names only a place or a pose, or what another part names, joins its neighbour.
+    A part that names only a place or a pose, or what another part names, joins its neighbour; so does one without a place that may
+    name what the part before it does: the front waist stands off, two fingers go down. One that is offered nothing is not read.
     """
     parts = parts_of(typed)
     pieces: list[str] = []
     heads: list[str] = []
+    unread: list[str] = []
     loose = ""
     for part in parts if len(parts) > 1 else ():
         words = split_amount(part)[0]
@@ -127,7 +132,11 @@ def _several(talk: Interview, kind: Kind, typed: str) -> list[str]:
         named = talk.words.named(kind, words) or (only if len(only) == 1 else ())
         if _of_another_kind(talk, kind, words):
             named = (words,)
-        if (named and named[0] not in heads) or (not named and talk.words.names_more(kind, words)):
+        more, placed = talk.words.names_more(kind, words), bool(talk.words.places(words))
+        same = bool(heads) and not placed and heads[-1] in talk.words.find(kind, words)
+        if not (named or placed) and _says_nothing(talk, kind, words):
+            unread.append(part)
+        elif not same and ((named and named[0] not in heads) or (not named and more)):
             pieces.append(f"{loose}{part}")
             heads.append(named[0] if named else "")
             loose = ""
@@ -135,7 +144,20 @@ def _several(talk: Interview, kind: Kind, typed: str) -> list[str]:
             pieces[-1] += f", {part}"
         else:
             loose += f"{part}, "
-    return pieces if any(heads) and len(pieces) > 1 else []
+    return (pieces, unread) if any(heads) else ([], [])
+
+
+def _says_nothing(talk: Interview, kind: Kind, words: str) -> bool:
+    """Whether some words are about something else altogether: no praise, denial or pose, and no rule would be offered for them."""
+    known = talk.words
+    aside = known.length(words) <= 1 or known.places_and_poses_only(words) or only_praises(words) or absent(words)
+    return not aside and not offers(known, kind, words)
+
+
+def _not_read(parts: Sequence[str]) -> Line:
+    """Name what was passed over in a line, so that nothing typed is lost unseen."""
+    named = "; ".join(one_line(part, 60) for part in parts)
+    return Line(f"Not read: {named}.")
 
 
 def _not_understood(talk: Interview, kind: Kind, words: str) -> Line:
@@ -189,7 +211,9 @@ def _pick(talk: Interview, pick: Pick, chosen: Sequence[str]) -> list[Line]:
     rest = pick.rest if not others or pick.kind == "body note" else ""  # an amount would be that of one of them
     talk.pending, talk.picked = None, (pick, talk.queue)
     talk.queue = [*((pick.kind, rule_id, rest) for rule_id in others), *talk.queue]
-    lines = _picked(talk, pick.kind, first, _with_side_meant(talk, first, pick.typed, rest), pick.typed)
+    left = talk.words.left_over(pick.kind, chosen, pick.typed)
+    lines = [_not_read([left])] if left else []
+    lines += _picked(talk, pick.kind, first, _with_side_meant(talk, first, pick.typed, rest), pick.typed)
     if pick.kind == "body note":
         lines += _side_noted(talk, first, pick.typed)
     return lines

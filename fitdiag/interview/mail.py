@@ -30,6 +30,7 @@ from fitdiag.interview.clauses import (
 from fitdiag.interview.meaning import best_rule, chance, signs_in
 from fitdiag.interview.search import Heard, Kind, Words
 from fitdiag.interview.sides import doubtful_side, side_meant
+from fitdiag.knowledge.amounts import without_amounts
 from fitdiag.knowledge.findings import Finding
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.said import Said
@@ -40,6 +41,7 @@ _SIGN_FROM = 0.14  # least probability of a proposed sign
 _NEEDS: dict[Kind, tuple[float, float, int]] = {"body note": (0.6, 3.5, 1), "alteration": (0.4, 4.0, 2)}
 _OF_OTHERS = 0.8  # least fit of a body note if nothing says whose body it is
 _LONGEST_SPAN = 3  # clauses read together
+_WORTH_NAMING = 2  # least words, but for stop words and amounts, of a clause to say that it was not read
 
 
 @dataclass(frozen=True)
@@ -87,17 +89,31 @@ def read_mail(base: RuleBase, words: Words, text: str, units: Units) -> tuple[Pr
 def read_mail_and_rest(
     base: RuleBase, words: Words, text: str, units: Units
 ) -> tuple[tuple[Proposal, ...], tuple[str, ...]]:
-    """Return what a mail may say, as `read_mail` does, and the sentences that nothing was read from, questions among them."""
+    """Return what a mail may say, as `read_mail` does, and what nothing was read from: sentences, questions among them, and clauses."""
     best: dict[tuple[Kind, str], tuple[float, int, Proposal]] = {}
-    read: set[str] = set()
+    left: dict[str, tuple[str, ...]] = {}  # what was not read, of each sentence that was
     for place, sentence in enumerate(_sentences(words, text)):
-        for fit, proposal in _of_sentence(base, words, sentence, units):
-            read |= {sentence.text, sentence.amount}
+        found = _of_sentence(base, words, sentence, units)
+        if found:
+            left |= {sentence.text: _left_of(words, sentence, found), sentence.amount: ()}
+        for span, proposal in found:
             key = (proposal.kind, proposal.id)
-            if key not in best or fit > best[key][0]:
-                best[key] = (fit, place, proposal)
+            if key not in best or span.fit > best[key][0]:
+                best[key] = (span.fit, place, proposal)
     proposals = tuple(proposal for _, _, proposal in sorted(best.values(), key=lambda one: one[1]))
-    return proposals, tuple(sentence for sentence, _ in with_questions(text) if sentence not in read)
+    return proposals, tuple(part for sentence, _ in with_questions(text) for part in left.get(sentence, (sentence,)))
+
+
+def _left_of(words: Words, sentence: _Sentence, found: Sequence[tuple[Span, Proposal]]) -> tuple[str, ...]:
+    """The clauses of a sentence that nothing was read from, but for praise, denial, amounts, and more of what was read."""
+    clauses, read = clauses_of(sentence.text, words.places), _used([span for span, _ in found])
+    signs = {proposal.id for _, proposal in found}
+    left = (clause for place, clause in enumerate(clauses) if place not in read and told(clause))
+    return tuple(
+        clause
+        for clause in left
+        if words.length(without_amounts(clause)) >= _WORTH_NAMING and signs.isdisjoint(words.find("symptom", clause))
+    )
 
 
 def _sentences(words: Words, text: str) -> list[_Sentence]:
@@ -124,15 +140,15 @@ def _used(done: Sequence[Span]) -> set[int]:
     return {place for span in done for place in range(span.start, span.end)}
 
 
-def _of_sentence(base: RuleBase, words: Words, sentence: _Sentence, units: Units) -> Iterator[tuple[float, Proposal]]:
-    """Yield what one sentence may say: the clauses that fit a rule well enough, none used twice."""
+def _of_sentence(base: RuleBase, words: Words, sentence: _Sentence, units: Units) -> list[tuple[Span, Proposal]]:
+    """What one sentence may say: the clauses that fit a rule well enough, none used twice."""
     clauses, done = _clauses(words, sentence)
-    for span in done:
-        yield span.fit, Proposal("alteration", span.id, sentence.text)
+    found = [(span, Proposal("alteration", span.id, sentence.text)) for span in done]
     told_then = (*clauses, *sentence.later)
     away = list(chosen(list(_absent(words, clauses, sentence.later))))
-    for span in away:
-        yield span.fit, Proposal("symptom", span.id, sentence.text, Finding(span.id, "no", origin="form"))
+    found += [
+        (span, Proposal("symptom", span.id, sentence.text, Finding(span.id, "no", origin="form"))) for span in away
+    ]
     before = {place for place in range(len(clauses)) if earlier(told_then, place)}
     tried = [
         one
@@ -148,7 +164,8 @@ def _of_sentence(base: RuleBase, words: Words, sentence: _Sentence, units: Units
             others = _used([one for one in (*done, *away, *signs) if one is not span]) | before
             parts = tuple(map(words.uncompared, (*_own_and_free(clauses, span, others), after)))
             finding = _finding(base, span.id, parts, doubtful_side(sentence.text), units)
-        yield span.fit, Proposal(span.kind, span.id, sentence.text, finding)
+        found.append((span, Proposal(span.kind, span.id, sentence.text, finding)))
+    return found
 
 
 def _own_and_free(clauses: Sequence[str], span: Span, others: set[int]) -> tuple[str, str]:
@@ -228,6 +245,8 @@ def _body(words: Words, text: str) -> Heard | None:
     body = best_rule(words, "body note", text, _NEEDS["body note"])
     if body is None or says("owned", pattern("at a place").sub(" ", text)):
         return body
+    if says("worn", text):  # a waist too big, calves that are tight
+        return None
     return body if body.fit >= _OF_OTHERS and words.telling("body note", text) >= 2 else None
 
 

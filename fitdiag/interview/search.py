@@ -17,6 +17,7 @@ from math import exp, log
 from pathlib import Path
 from typing import Any, Literal
 
+from fitdiag.interview.sayings import plainly
 from fitdiag.knowledge.model import Alteration, BodyNote, RuleBase, Symptom
 from fitdiag.knowledge.strict_yaml import read_yaml
 
@@ -30,6 +31,7 @@ _UNKNOWN = 1.2  # the weight of a word no rule knows
 _SPELT = 0.78  # least similarity of a misspelt word
 _LIKE = 0.65  # the same beside a word that is spelt right
 _SWAPPED = 0.9  # similarity of a word with two letters swapped
+_FEW_LETTERS = 4  # a word of no more letters, with two swapped, is too often another: foot, foto
 _TELLING = 9.0  # least weight a phrase is held against
 _AGAINST = 0.8  # factor for a rule that says the opposite
 _LENIENT, _WHOLE = 0.6, 0.5  # weight of extra words against a fit; share of all phrases together
@@ -63,7 +65,8 @@ def _stem(word: str) -> str:
 
 @lru_cache(maxsize=16384)
 def _words(text: str) -> tuple[str, ...]:
-    stems = map(_stem_of, _WORD.findall(text.lower().replace("’", "'").replace("-", " ")))
+    plain = plainly(text.lower().replace("’", "'").replace("-", " "))
+    stems = map(_stem_of, _WORD.findall(plain))
     return tuple(stem for stem in stems if stem)
 
 
@@ -79,6 +82,11 @@ def _stem_of(word: str) -> str:
 def _alone(stem: str) -> Weights:
     """The weights of a word without synonyms."""
     return {stem: 1.0}
+
+
+def _with_two_turned(word: str) -> set[str]:
+    """A word with two neighbouring letters swapped, in every way that makes another."""
+    return {f"{word[:at]}{word[at + 1]}{word[at]}{word[at + 2 :]}" for at in range(len(word) - 1)} - {word}
 
 
 def _meanings(base: RuleBase) -> tuple[dict[str, dict[str, float]], dict[tuple[str, ...], str]]:
@@ -127,7 +135,10 @@ class Words:
     def __init__(self, base: RuleBase) -> None:
         self._single, self._several = _meanings(base)
         self._begins = frozenset(stems[0] for stems in self._several)
-        self._places = {_stem(one) for one in base.about.places}
+        self.place_stems = frozenset(_stem(one) for one in base.about.places)
+        self._turned = {
+            turned: one for one in base.about.places if len(one) > _FEW_LETTERS for turned in _with_two_turned(one)
+        }
         self._poses = {_stem(one) for one in base.about.poses}
         opposites = [(_stem(one), _stem(other)) for one, other in base.about.opposites]
         self._against = opposites + [(other, one) for one, other in opposites]
@@ -173,7 +184,7 @@ class Words:
     def telling(self, kind: Kind, text: str) -> int:
         """How many different words of a text occur in rules of this kind."""
         table = self._table(kind)
-        return len({stem for stem in _words(text) if stem in table.stems and stem not in _english("answering")})
+        return len({stem for stem in self._stems(text) if stem in table.stems and stem not in _english("answering")})
 
     def strange(self, kind: Kind, text: str) -> tuple[str, ...]:
         """The words of a text, as typed, that occur in no rule of a kind and are no misspelling of one that does."""
@@ -185,10 +196,22 @@ class Words:
             if (stem := _stem_of(word)) and table.spelt(stem) == (stem, 1.0) and stem not in table.stems
         )
 
+    def left_over(self, kind: Kind, rule_ids: Iterable[str], text: str) -> str:
+        """The stretch of a text with words that are not among those of some rules; empty unless it tells something of another place.
+
+        A word counts by all that it may stand for, a rule by the very words of its phrases and its question.
+        """
+        rules = [self._tables[kind][name] for name in rule_ids]
+        theirs = {stem for rule in rules for words in (*_phrases(rule), _aside(rule)) for stem in _words(words)}
+        typed = [(found, self._typed(self._table(kind), found[0])[0]) for found in _WORD.finditer(text.lower())]
+        left = [found for found, meant in typed if any(theirs.isdisjoint(stems) for stems in meant)]
+        elsewhere = any(_stem_of(found[0]) in self.place_stems for found in left)
+        return text[left[0].start() : left[-1].end()] if elsewhere and len(left) > 1 else ""
+
     def shared(self, kind: Kind, text: str, phrase: str, *, as_typed: bool = False) -> dict[str, Weights]:
         """The words a text shares with a phrase, each with all it may stand for; `as_typed`: none of them corrected."""
         meant = {name for word in self.meant(_words(phrase)) for name in word}
-        typed = self.meant(_words(text)) if as_typed else self._typed(self._table(kind), text)[0]
+        typed = self.meant(self._stems(text)) if as_typed else self._typed(self._table(kind), text)[0]
         return {max(word, key=lambda name: word[name]): word for word in typed if not meant.isdisjoint(word)}
 
     def phrases(self, kind: Kind, rule_id: str) -> tuple[str, ...]:
@@ -197,18 +220,26 @@ class Words:
 
     def alike_beside(self, text: str, phrase: str) -> bool:
         """Whether a word of a text is like one of a phrase, beside the words they share: low seet, low seat."""
-        ours, theirs = set(_words(text)), set(_words(phrase))
+        ours, theirs = set(self._stems(text)), set(_words(phrase))
         pairs = ((one, other) for one in ours - theirs for other in theirs - ours)
         return any(difflib.SequenceMatcher(None, one, other).ratio() >= _LIKE for one, other in pairs)
 
     def is_one(self, text: str) -> bool:
         """Whether a text is a single word, but for stop words, or several that stand for one."""
-        return len(self.meant(_words(text))) == 1
+        return len(self.meant(self._stems(text))) == 1
 
     def names_more(self, kind: Kind, text: str) -> bool:
         """Whether a text mentions more than places and poses."""
-        table, aside = self._table(kind), self._places | self._poses | _english("answering").keys()
-        return any(stem in table.rarity and aside.isdisjoint(*self.meant((stem,))) for stem in _words(text))
+        rarity = self._table(kind).rarity
+        return any(stem in rarity and not self._is_aside(stem) for stem in self._stems(text))
+
+    def places_and_poses_only(self, text: str) -> bool:
+        """Whether a text has no word, known or not, but places, poses and those of an answer."""
+        return all(map(self._is_aside, self._stems(text)))
+
+    def _is_aside(self, stem: str) -> bool:
+        aside = self.place_stems | self._poses | _english("answering").keys()
+        return not aside.isdisjoint(*self.meant((stem,)))
 
     def measures(self, symptom: str) -> bool:
         """Whether a symptom is measured."""
@@ -216,11 +247,12 @@ class Words:
 
     def length(self, text: str) -> int:
         """How many words of a text are not stop words."""
-        return len(_words(text))
+        return len(self._stems(text))
 
     def places(self, text: str) -> str:
         """The places of the garment and the body that a text names."""
-        return " ".join(sorted({name for word in self.meant(_words(text)) for name in word} & self._places))
+        stems = [self._table("symptom").spelt(stem)[0] for stem in self._stems(text)]
+        return " ".join(sorted({name for word in self.meant(stems) for name in word} & self.place_stems))
 
     def uncompared(self, text: str) -> str:
         """A text without the opposite place, or the other side, that it only compares with.
@@ -231,7 +263,7 @@ class Words:
         if not after:
             return text
         compared, here = after.split(), self.places(before).split()
-        opposed = {other for one, other in self._against if one in here and other in self._places}
+        opposed = {other for one, other in self._against if one in here and other in self.place_stems}
         sides = set(re.findall(r"\b(?:left|right)\b", before.lower()))
         other_side = {"left", "right"} - sides if sides else set()
         for place, word in enumerate(compared[:_COMPARED_WITHIN]):
@@ -305,10 +337,16 @@ class Words:
             place += long
         return tuple(result)
 
+    def _stems(self, text: str) -> tuple[str, ...]:
+        """The words of a typed text. A place with two letters swapped is that place, even if that is a word, like waits for waist."""
+        for word in self._turned.keys() & set(_WORD.findall(text.lower())):
+            text = re.sub(rf"\b{word}\b", self._turned[word], text, flags=re.IGNORECASE)
+        return _words(text)
+
     def _typed(self, table: _Table, text: str) -> tuple[tuple[Weights, ...], float]:
         """The words of a text with spelling corrected, and how sure the corrections are, 0 to 1."""
         stems, sure = [], 1.0
-        for word in _words(text):
+        for word in self._stems(text):
             spelt, likeness = table.spelt(word)
             stems.append(spelt)
             sure *= likeness
@@ -355,6 +393,7 @@ class _Table:
             self.said[name].extend(_literal(words.meant(_words(one))) for one in more)
         self.bayes = NaiveBayes(self.said)
         self.stems = {*self.rarity, *words.stems, *self.bayes.words}
+        self._place_stems = words.place_stems
         self._spelt: dict[str, tuple[str, float]] = {}
 
     def shared(
@@ -395,15 +434,16 @@ class _Table:
             near = difflib.get_close_matches(stem, self.stems, 3, _SPELT)
             likeness = [(difflib.SequenceMatcher(None, stem, other).ratio(), other) for other in near]
             fit = max(
-                ((ratio, other) for ratio, other in likeness if other[0] == stem[0] or ratio > 0.85), default=None
-            )
-            self._spelt[stem] = (fit[1], fit[0]) if fit else (stem, 1.0)
+                ((ratio, other in self._place_stems, other) for ratio, other in likeness
+                 if other[0] == stem[0] or ratio > 0.85),
+                default=None,
+            )  # fmt: skip
+            self._spelt[stem] = (fit[2], fit[0]) if fit else (stem, 1.0)
         return self._spelt[stem]
 
     def _swapped(self, stem: str) -> str:
         """The known stem that this one is but for two neighbouring letters; empty if there is none."""
-        turned = (f"{stem[:at]}{stem[at + 1]}{stem[at]}{stem[at + 2 :]}" for at in range(len(stem) - 1))
-        found = (one for word in turned for one in (word, _stem(word)))
+        found = (one for word in sorted(_with_two_turned(stem)) for one in (word, _stem(word)))
         return next((one for one in found if one in self.stems), "")
 
 

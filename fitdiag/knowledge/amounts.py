@@ -55,7 +55,7 @@ ROUND = re.compile(r",? *\bround (\d{1,2})\b")
 ONE_SIDE = re.compile(
     rf",? *(?<![\w-])(?:({_COMPARING})\.? )?(?:on )?(?:the |my |her |his )?"
     rf"(left|right|both|[lr]hs?|[lr](?= (?:side|leg|hip|hem|{_COMPARING})\b)|(?:each|either)(?= (?:side|leg)s?\b))"
-    rf"(?: sides?| leg(?= (?:only|{_COMPARING})))?(?: one(?= only))?(?: only)?(?: (?:is )?({_COMPARING}))?"
+    rf"(?: sides?| leg(?= (?:only|{_COMPARING})))?(?: one(?= only|\s*$|\s*[,;]))?(?: only)?(?: (?:is )?({_COMPARING}))?"
     r"(?: than (?:on )?(?:the )?(?:left|right|[lr])\b)?(?![\w-])"
     r"(?! (?:across|along|around|at|behind|below|down|in|into|on|over|round|through|to|under|up)\b)"  # "right across"
 )
