@@ -474,6 +474,46 @@ def test_the_clients_words_stand_before_the_questions(shell: Shell, tmp_path: Pa
         assert "holds - " not in shown
 
 
+def usher_with_remarks(shell: Shell, folder: Path, words: str) -> str:
+    """Begin a case, and write a form with one tick and the client's own words; returns its name."""
+    assert 0 == shell("case", "new", "the usher", "--units", "in")[0]
+    content = {"schema": SCHEMA, "token": "the-usher-0", "round": 1, "units": "in", "done": [], "feels": {}, "words": words,
+               "answers": [{"symptom": "crotch-cuts", "seen": "no"}, {"symptom": "fly-gapes", "seen": "yes"}]}  # fmt: skip
+    (folder / "form.txt").write_text(packed(content), encoding="utf-8")
+    shell("review", "the usher", "--send-form")
+    return "form.txt"
+
+
+REMARKS = "The waistband gapes at the back, 1 in. My aunt made tea. The crotch cuts. The fly gapes."
+
+
+def test_the_clients_own_words_on_a_form_are_proposed_and_never_counted(shell: Shell, tmp_path: Path) -> None:
+    """Without questions none of them counts; what was not read is said, and what was ticked just so is not proposed again."""
+    form = usher_with_remarks(shell, tmp_path, REMARKS)
+    code, out, _ = shell("review", "the usher", "--form", form, "--no-questions")
+    shown = " ".join(out.split())
+    assert code == 0 and 'Nothing was read from: "My aunt made tea."' in shown
+    assert 'Not counted, as nobody confirmed it: "The waistband gapes at the back, 1 in."' in shown
+    session = fold(read_log(tmp_path / "cases/the-usher/round-01/session.jsonl").events, load_rules())
+    assert {"crotch-cuts": "no", "fly-gapes": "yes"} == {
+        name: one.seen for name, one in session.findings.symptoms.items()
+    }
+    assert {"back-waist-gapes", "crotch-cuts"} == {one.symptom for one in session.offered}
+    page = (tmp_path / "cases/the-usher/round-01/documents/client.html").read_text("utf-8")
+    assert "The waistband gapes at the back" in page and "It counts once it has been looked at." in page
+
+
+def test_the_clients_own_words_count_once_the_fitter_agrees(shell: Shell, tmp_path: Path) -> None:
+    """Each is shown as it was written, beside what the client ticked where that says otherwise."""
+    done = typed(tmp_path, "yes\nno\n", "review", "the usher", "--form", usher_with_remarks(shell, tmp_path, REMARKS))
+    shown = " ".join(done.stdout.split())
+    assert 'The client wrote: "The waistband gapes at the back, 1 in."' in shown
+    assert "The client's form says: not seen: the crotch presses or cuts." in shown
+    session = fold(read_log(tmp_path / "cases/the-usher/round-01/session.jsonl").events, load_rules())
+    gapes, cuts = (session.findings.symptoms[name] for name in ("back-waist-gapes", "crotch-cuts"))
+    assert ("yes", 25.4, "no") == (gapes.seen, gapes.amount_mm, cuts.seen) and not session.offered
+
+
 def test_a_form_never_overrules_what_the_fitter_saw(shell: Shell, tmp_path: Path) -> None:
     """A form that comes when the review is half done adds what was open; the fitter's own answers stand."""
     usher(shell, tmp_path)

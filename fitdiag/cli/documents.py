@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import zlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -95,7 +95,7 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
 
 
 def _made_of_the_mail(base: RuleBase, log: RoundLog, conclusion: Conclusion) -> tuple[str, ...]:
-    """What became of the sentences of a mail that nobody has confirmed yet, and of the others where nothing was seen at all."""
+    """What became of the sentences of a mail or a form that nobody has confirmed yet, and of the mail's others where nothing was seen."""
     from fitdiag.interview.clauses import sentences
 
     session, seen = fold(log.events, base), conclusion.diagnosis.findings.seen
@@ -103,8 +103,11 @@ def _made_of_the_mail(base: RuleBase, log: RoundLog, conclusion: Conclusion) -> 
         one.symptom: session.sentences[one.symptom] for one in session.offered if one.symptom in session.sentences
     }
     told = []
-    for sentence in sentences(log.mail):
-        shown = one_line(sentence, 400)
+    mailed = [one_line(sentence, 400) for sentence in sentences(log.mail)]
+    remarked = [
+        one for one in dict.fromkeys(waiting.values()) if not any(one in other or other in one for other in mailed)
+    ]
+    for shown in (*mailed, *remarked):
         read = [lower_first(base.title(name)) for name, source in waiting.items() if source in shown or shown in source]
         if read:
             told.append(f'"{shown}" This was read as: {"; ".join(read)}. It counts once it has been looked at.')
@@ -309,15 +312,33 @@ def what_came(base: RuleBase, case: Case, path: str, command: str) -> tuple[Form
         return None, text
 
 
-def mail_events(base: RuleBase, text: str, units: Units, known: Findings) -> list[Event]:
-    """The findings a mail proposes, to be confirmed in the interview; prints what else it may mention, and what was not read."""
+def mail_events(base: RuleBase, text: str, units: Units, seen: Container[str]) -> list[Event]:
+    """The findings a mail proposes, to be confirmed in the interview, but for what the fitter has `seen`.
+
+    Prints what else it may mention, and what was not read.
+    """
+    say("There is no form in it: the mail is kept as a note, and nothing in it counts until you say so.")
+    proposed = _proposed(base, text, units, seen, {})
+    if not proposed:
+        say("- No sentence names a sign plainly; name what you read in it yourself.")
+    return proposed
+
+
+def remark_events(base: RuleBase, form: Form, ticked: Iterable[Finding], seen: Container[str]) -> list[Event]:
+    """The findings that the client's own words on a form propose, as those of a mail do, but for what was ticked just so."""
+    if not form.words:
+        return []
+    say("The client's own words on the form are kept as a note, and nothing in them counts until you say so.")
+    return _proposed(base, form.words, form.units, seen, {item.symptom: item.seen for item in ticked})
+
+
+def _proposed(base: RuleBase, text: str, units: Units, seen: Container[str], ticked: Mapping[str, str]) -> list[Event]:
+    """What free words propose that is neither seen nor ticked; prints what else they may mention, and what was not read."""
     from fitdiag.interview.mail import read_mail_and_rest
     from fitdiag.interview.search import Words
 
     read, rest = read_mail_and_rest(base, Words(base), text, units)
-    signs = [one for one in read if one.finding is not None and one.id not in known.symptoms]
     others = [one for one in read if one.kind != "symptom"]
-    say("There is no form in it: the mail is kept as a note, and nothing in it counts until you say so.")
     for one in others:
         what = "A body note" if one.kind == "body note" else "Done before"
         say(f'- {what}, perhaps: {base.title(one.id)}. "{one_line(one.sentence, 120)}"')
@@ -328,11 +349,10 @@ def mail_events(base: RuleBase, text: str, units: Units, known: Findings) -> lis
         say(f'- Nothing was read from: "{one_line(sentence, 120)}"')
     if len(rest) > _MOST_NAMED:
         say(f"- Nor from {len(rest) - _MOST_NAMED} more sentences; the note has them.")
-    if not signs:
-        say("- No sentence names a sign plainly; name what you read in it yourself.")
-        return []
-    findings = [one.finding for one in signs if one.finding is not None]
-    return [offered_event(findings, {one.id: one_line(one.sentence, 400) for one in signs})]
+    signs = [(one, one.finding) for one in read if one.finding is not None and one.id not in seen]
+    told = [(one, finding) for one, finding in signs if ticked.get(one.id) != finding.seen]
+    sentences = {one.id: one_line(one.sentence, 400) for one, _ in told}
+    return [offered_event([finding for _, finding in told], sentences)] if told else []
 
 
 def refuse_again(case: Case, form: Form, command: str, where: Where | None = None) -> None:

@@ -265,13 +265,15 @@ class _Run:
         log = RoundLog.of(self.one)
         line: dict[str, Any] = {"event": "taken", "pictures": pictures}
         client: dict[str, Any] = {}
+        seen = {*log.findings(self.base).symptoms, *(self.mine.symptoms if self.mine is not None else ())}
         if form is not None:
             ticked = (*documents.pressing(self.base, form), *form.findings)
-            client = {"words": form.summary, "checksum": form.checksum, "ticked": ticked}
+            proposed = documents.remark_events(self.base, form, ticked, seen)
+            client = {"words": form.summary, "checksum": form.checksum, "ticked": ticked, "proposed": proposed}
         elif self.mail:
             from fitdiag.interview.clauses import unwrapped
 
-            proposed = documents.mail_events(self.base, self.mail, self.case.units, log.findings(self.base))
+            proposed = documents.mail_events(self.base, self.mail, self.case.units, seen)
             client = {"words": unwrapped(self.mail), "mail": self.mail, "proposed": proposed}
         if client or self.mine is not None:
             line |= rounds.came_in(self.base, self.case, self.mine, **client)
@@ -367,7 +369,7 @@ class _Run:
         return state.conclude(self.base, session.findings)
 
     def _conclude_unasked(self, session: state.State) -> state.Conclusion:
-        """Conclude without questions: offered measurements are accepted, sentences of a mail are not."""
+        """Conclude without questions: offered measurements are accepted, sentences of a mail or a form are not."""
         for finding in session.offered:
             if finding.symptom in session.sentences:
                 say(f'- Not counted, as nobody confirmed it: "{session.sentences[finding.symptom]}"')

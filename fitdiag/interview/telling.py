@@ -224,10 +224,10 @@ def _how_much_is_it(talk: Interview, symptom: Symptom) -> list[Line]:
 
 
 def _offered(talk: Interview, offered: Finding) -> Iterator[Line]:
-    """Ask whether the eye agrees with a picture, or whether a sentence of a mail was read right."""
+    """Ask whether the eye agrees with a picture, or whether a sentence of the client's was read right."""
     known, what = talk.findings.symptoms, finding_text(talk.base, offered, talk.findings)
     if sentence := talk.state.sentences.get(offered.symptom):
-        yield Line(f'The mail: "{sentence}"')
+        yield Line(f'The client wrote: "{sentence}"')
         yield Line(f"{what}. Is that what it says?", "ask")
         item = "1 yes  2 no, leave it out"
     else:

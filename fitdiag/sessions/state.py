@@ -32,7 +32,7 @@ class State:
     `awaiting`: the latest answer if its amount is still to come; `offered`: measured in pictures, neither confirmed nor refused
     yet; `before`: what was seen at the previous try-on; `recorded`: the conclusion, if nothing was answered after it;
     `again`: signs to photograph or ask about at the next try-on. `kept`: words said before their stage, as (stage, words).
-    `sentences`: by symptom, the sentence of a mail an offered finding was read from. `open`: signs shown together with the last
+    `sentences`: by symptom, the sentence of a mail or form that an offered finding was read from. `open`: signs shown with the last
     one answered and not answered yet; those taken back come first.
     """
 
