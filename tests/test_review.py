@@ -916,6 +916,25 @@ def test_what_cannot_be_saved_names_the_way_on_of_its_command(shell: Shell, tmp_
     assert 0 == shell("review", "the usher", "--sent")[0]
 
 
+@pytest.mark.parametrize("noted", ["--body", "in the first round"])
+def test_the_side_of_a_shape_holds_in_every_round(shell: Shell, tmp_path: Path, noted: str) -> None:
+    """A hip that is higher on the left, said once with the case or in a round, is raised there as often as it shows."""
+    shell(
+        "case", "new", "the usher", "--units", "cm", *(["--body", "one-hip-higher=left"] if noted == "--body" else [])
+    )
+    seen = "schema: fitdiag.findings/1\nsymptoms: {one-sided-diagonal: {amount: 1 cm}}\n"
+    body = "body: {one-hip-higher: some left}\n" if noted != "--body" else ""
+    (tmp_path / "seen.yaml").write_text(seen + body, encoding="utf-8")
+    first = shell("review", "the usher", "--findings", "seen.yaml", "--no-questions")[1]
+    shell("review", "the usher", "--sent")
+    (tmp_path / "seen.yaml").write_text(seen, encoding="utf-8")
+    second = shell(
+        "review", "the usher", "--findings", "seen.yaml", "--done", "raise-one-hip=0.5 cm", "--no-questions"
+    )[1]
+    for out in (first, second):
+        assert re.search(r"1\. Raise the waist over the higher hip: [\d.]+ cm, left side", out)
+
+
 def _nobody_reads() -> None:
     """Standard output becomes a pipe whose reader has gone, as under `| head -3`."""
     reads, writes = os.pipe()

@@ -9,6 +9,7 @@ from datetime import date
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Literal, cast
 
+from fitdiag.knowledge.findings import LEFT_RIGHT
 from fitdiag.knowledge.folders import garments, rules_for
 from fitdiag.plausible import BODY_MM, doubt_of_body
 from fitdiag.problems import Hints, one_line, stop
@@ -133,9 +134,9 @@ def body_lengths(texts: Iterable[str], units: Units) -> dict[str, float]:
 
 
 def body_notes(texts: Iterable[str], base: RuleBase, grades: Sequence[str] = ()) -> dict[str, str]:
-    """Parse `flat-seat`, `flat-seat=marked` and `flat-seat=1.5 cm` texts into grades by note; the default is "some".
+    """Parse `flat-seat`, `flat-seat=marked`, `one-hip-higher=left` and `flat-seat=1.5 cm` texts into grades by note.
 
-    `grades`: the grades allowed; empty for any.
+    The default is "some"; a side comes last, as in `some left`. `grades`: the grades allowed; empty for any.
     """
     notes: dict[str, str] = {}
     for text in texts:
@@ -146,10 +147,13 @@ def body_notes(texts: Iterable[str], base: RuleBase, grades: Sequence[str] = ())
             raise stop("argument", f"there is no body note '{one_line(name, 40)}'", hint=hint)
         if name in notes:
             raise stop("argument", f"'{name}' is named twice", hint="give it once")
-        notes[name] = grade.strip() or "some"
-        if grades and notes[name] not in grades:
+        words = grade.split()
+        sides = [word for word in words if word in LEFT_RIGHT]
+        plain = " ".join(word for word in words if word not in sides) or "some"
+        if len(sides) > 1 or (grades and plain not in grades):
             message = f"'{one_line(grade, 30)}' is not a grade of a body note"
-            raise stop("argument", message, hint=f"write {', '.join(grades)}")
+            raise stop("argument", message, hint=f"write {', '.join(grades)}, with left or right for one side alone")
+        notes[name] = " ".join([plain, *sides])
     return notes
 
 

@@ -101,7 +101,7 @@ def case_lines(case: Case, inside: case_export.Contents, base: RuleBase) -> list
     lines = [f"{case.name} ({case.garment}, {case.units}), opened {case.opened}", f"Folder: {shown_path(case.folder)}"]
     if case.body:
         notes = (
-            lower_first(base.title(note)) + ("" if grade == "some" else f" ({grade})")
+            lower_first(base.title(note)) + ("" if grade == "some" else f" ({grade.removeprefix('some ')})")
             for note, grade in case.body.items()
         )
         lines.append(f"Body notes: {'; '.join(notes)}")

@@ -132,7 +132,7 @@ def anonymous_files(case: Case, rules: RuleBase) -> dict[str, str]:
     grades = (*rules.words.body_grades.words, "no")
     plain = Case(
         case.folder, "a case", case.garment, case.units, DAY_0,
-        body={name: grade for name, grade in case.body.items() if name in rules.body_notes and grade in grades},
+        body={name: grade for name, grade in case.body.items() if name in rules.body_notes and grade.split()[0] in grades},
         body_measures={name: mm for name, mm in case.body_measures.items() if name in BODY_MM},
         pattern_measures={name: mm for name, mm in case.pattern_measures.items() if name in BODY_MM},
         tables={name: table for name, table in case.tables.items() if name in BODY_MM and table in rules.ease},

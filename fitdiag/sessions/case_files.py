@@ -74,8 +74,8 @@ def _text(longest: int, *, needed: bool = True) -> BeforeValidator:
 
 
 def _grades(value: object) -> object:
-    """Body notes and their grades, in any form a findings file allows."""
-    plain: dict[object, object] = {"True": "some", "yes": "some", "False": "no"}
+    """Body notes and their grades, with a side if one holds for one alone, in any form a findings file allows."""
+    plain = {"True": "some", "yes": "some", "False": "no", "left": "some left", "right": "some right"}
     return {note: plain.get(str(grade), grade) for note, grade in noted(value).items()}
 
 
@@ -97,6 +97,7 @@ def _inside(value: object, info: ValidationInfo[Path]) -> str:
 
 Day = Annotated[date, BeforeValidator(_day)]
 Millimetres = Annotated[float, BeforeValidator(_millimetres)]
+BodyGrade = Annotated[str, StringConstraints(pattern=r"^[a-z]+(-[a-z]+)*( (left|right))?$", max_length=60)]
 Checksum = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{8}$")]
 Note = Annotated[str, _text(LONGEST_NOTE)]
 
@@ -231,7 +232,7 @@ class Case:
     garment: Id
     units: Units
     opened: Day
-    body: Annotated[Mapping[Id, Id], BeforeValidator(_grades)] = field(default_factory=dict)
+    body: Annotated[Mapping[Id, BodyGrade], BeforeValidator(_grades)] = field(default_factory=dict)
     body_measures: Mapping[str, float] = field(default_factory=dict)
     pattern_measures: Mapping[str, float] = field(default_factory=dict)
     tables: Mapping[str, str] = field(default_factory=dict)

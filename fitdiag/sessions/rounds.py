@@ -49,7 +49,8 @@ def known_findings(base: RuleBase, case: Case) -> Findings:
     known = case_findings(case, base, before=one.number)
     looks = [RoundLog.of(before).findings(base) for before in earlier]
     for look in looks:  # what was noted about the client in an earlier round still holds
-        known = replace(known, body={**known.body, **look.body})
+        sides = {**known.body_sides, **look.body_sides}
+        known = replace(known, body={**known.body, **look.body}, body_sides=sides)
     for before in earlier:
         if before.findings_file.exists():  # of an earlier round only what lasts
             known = _joined(known, replace(read_findings(before.findings_file, base), symptoms={}, notes=()))
