@@ -31,6 +31,7 @@ from fitdiag.planning.amounts import Amounts
 from fitdiag.planning.effects import as_planned, changes_on, done_on, effects
 from fitdiag.planning.muslins import Wearer
 from fitdiag.planning.plan import Recommendation
+from fitdiag.planning.sides import side_to_alter
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import brief
 from fitdiag.reports.sheet import Heading, make_sheet
@@ -325,6 +326,50 @@ def test_where_no_sign_names_the_side_the_body_note_does(side: str) -> None:
         found = measured(base.symptoms[sign], 15.0)
         item = with_signs(found, body={note: "some"}, body_sides={note: side})
         assert (item.alteration, item.where, item.amount.less) == (alteration, side, False)
+
+
+@pytest.mark.parametrize("garment", ["trousers", "skirt"])
+@pytest.mark.parametrize("less", [False, True])
+def test_a_note_of_one_side_speaks_for_all_that_cures_what_it_makes_likelier(garment: str, less: bool) -> None:
+    """Whether it makes it likelier or much likelier; on the other side, where an alteration is to be done in reverse for it."""
+    base, spoken_for = rules(garment), 0
+    for note in base.body_notes:
+        known = {"body": {note: "some"}, "body_sides": {note: "left"}}
+        diagnosis = Diagnosis(base, Findings(**known))  # type: ignore[arg-type]
+        for rule in base.alterations.values():
+            causes = [base.causes[name] for name in base.cures_of[rule.id]]
+            ways = {one.cured_by[rule.id].takes > 0 for one in causes if one.body.get(note) in ("more", "much-more")}
+            if len(ways) > 1:
+                continue  # it speaks for either way
+            side = "both" if not ways or rule.sides == "both" else "left" if ways == {not less} else "right"
+            assert side_to_alter(diagnosis, rule, (), less=less) == side, (note, rule.id)
+            spoken_for += side != "both"
+    assert spoken_for > 0
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_a_sign_of_both_sides_leaves_the_side_to_the_note(side: str) -> None:
+    """A hip is raised on the side of the note where one sign was seen on both sides and another has nothing to do with it."""
+    base = rules()
+    rule = base.alterations["raise-one-hip"]
+    own = next(name for name in base.symptoms if not base.cures_of[rule.id].keys().isdisjoint(base.causes_of[name]))
+    other = next(name for name in base.symptoms if base.cures_of[rule.id].keys().isdisjoint(base.causes_of[name]))
+    for signs in ([own], [own, other]):
+        symptoms = {name: Finding(name, "yes", side="both") for name in signs}
+        known = {"body": {"one-hip-higher": "some"}, "body_sides": {"one-hip-higher": side}}
+        diagnosis = Diagnosis(base, Findings(symptoms, **known))  # type: ignore[arg-type]
+        assert side_to_alter(diagnosis, rule, (), less=False) == side
+
+
+@pytest.mark.parametrize("side", ["left", "right", "both"])
+def test_where_the_amount_was_read_is_where_it_is_done(side: str) -> None:
+    """Also if only a slope of simulated cloth, and no word of the rules, ties the reading to what is cured; else that sign says nothing."""
+    base = rules()
+    rule = next(one for one in base.alterations.values() if one.sides != "both" and base.cures_of[one.id])
+    sign = next(name for name in base.symptoms if base.cures_of[rule.id].keys().isdisjoint(base.causes_of[name]))
+    diagnosis = Diagnosis(base, Findings({sign: Finding(sign, "yes", side=side)}))  # type: ignore[arg-type]
+    assert side_to_alter(diagnosis, rule, (sign,), less=False) == side
+    assert side_to_alter(diagnosis, rule, (), less=False) == "both"
 
 
 def test_a_hem_left_over_after_a_raised_hip_is_levelled_on_one_leg() -> None:

@@ -246,11 +246,12 @@ class Course:
     def _reweighted(self, key: str, count: int, fit: Callable[[Array], tuple[Array, Array]]) -> tuple[Array, Array]:
         """Solution and residuals of a reweighted fit; outliers count little, and the weights are kept from the first time."""
         kept = self._kept.get(key)
-        settled = kept is not None and len(kept) == count
-        weights = kept if kept is not None and settled else np.ones(count)
-        for _ in range(1 if settled else 6):
+        if kept is not None and len(kept) == count:
+            return fit(kept)
+        weights = np.ones(count)
+        for _ in range(6):
             solution, residuals = fit(weights)
-            weights = weights if settled else _robust_weights(residuals)
+            weights = _robust_weights(residuals)
         self._kept[key] = weights
         return solution, residuals
 
