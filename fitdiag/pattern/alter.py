@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitdiag.knowledge.model import Drawn
-from fitdiag.pattern.garment import Spot, arc, at_far, far_on, foot, nearest, off
-from fitdiag.pattern.piece import Array, Dart, Joint, Notch, Piece, apart, points, unit
+from fitdiag.pattern.garment import Spot, arc, at_far, between, far_on, foot, nearest, off
+from fitdiag.pattern.piece import Array, Dart, Joint, Notch, Piece, apart, length, points, unit
 from fitdiag.problems import stop
 
 Kind = Literal[
@@ -289,10 +289,10 @@ def _trimmed(run: Run, by: float) -> tuple[Run, Hidden]:
     """A stretch shortened by `by` mm at its end, and what was cut off."""
     if by <= 0.0:
         return run, (None, ())
-    short = run_on(run.line, -by)
-    beyond = run.line[arc(run.line) > float(arc(short)[-1]) + SAME_MM]
-    of = tuple(run.of[len(run.of) - len(beyond) :].tolist())
-    return Run(short, run.of[: len(short) - 1]), (points(np.concatenate([short[-1:], beyond])), of)
+    short, whole = run_on(run.line, -by), length(run.line)
+    beyond = between(run.line, whole - by, whole, SAME_MM)
+    of = tuple(run.of[len(run.of) - len(beyond) + 1 :].tolist())
+    return Run(short, run.of[: len(short) - 1]), (points(beyond), of)
 
 
 def _uncovered(run: Run, by: float, step: Joint | None, to: Array) -> tuple[Run, Hidden]:
@@ -300,11 +300,9 @@ def _uncovered(run: Run, by: float, step: Joint | None, to: Array) -> tuple[Run,
     hidden = None if step is None else step.hidden
     if by > 0.0 or step is None or hidden is None or apart(hidden[0], run.line[-1]) > ON_CUT_MM:
         return _trimmed(run, by)
-    along, far = arc(hidden), far_on(hidden, to)
-    end = at_far(hidden, far)[None]
-    shown = np.concatenate([hidden[(along > SAME_MM) & (along < far - SAME_MM)], end])
-    left = np.concatenate([end, hidden[along > far + SAME_MM]])
-    rest: Hidden = (points(left), step.of[len(step.of) - len(left) + 1 :]) if len(left) > 1 else (None, ())
+    far, whole = far_on(hidden, to), length(hidden)
+    shown, left = between(hidden, 0.0, far, SAME_MM)[1:], between(hidden, far, whole, SAME_MM)
+    rest: Hidden = (points(left), step.of[len(step.of) - len(left) + 1 :]) if far < whole - SAME_MM else (None, ())
     return Run(np.concatenate([run.line, shown]), np.concatenate([run.of, step.of[: len(shown)]])), rest
 
 

@@ -248,7 +248,7 @@ class Course:
         kept = self._kept.get(key)
         if kept is not None and len(kept) == count:
             return fit(kept)
-        weights = np.ones(count)
+        weights: Array = np.ones(count)
         for _ in range(6):
             solution, residuals = fit(weights)
             weights = _robust_weights(residuals)
