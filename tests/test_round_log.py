@@ -105,6 +105,17 @@ def test_fresh_is_what_came_since_the_documents() -> None:
     assert log(DOCUMENTS).fresh == ()
 
 
+def test_mails_are_read_without_the_forms() -> None:
+    """One after the other; a form's words stand with the form."""
+    came = log(
+        taken(words="The hem swings."),
+        taken(words="It is for the fox.", form={"garment": "trousers"}),
+        taken(words="It binds."),
+    )
+    assert came.mail == "The hem swings.\n\nIt binds."
+    assert log().mail == ""
+
+
 def test_the_last_line_of_a_kind() -> None:
     """Not the first."""
     assert log(seen("a"), seen("b"), CONCLUSION).last("answer") == seen("b")
@@ -176,6 +187,9 @@ def test_documents_are_of_the_list_they_were_made_of() -> None:
     assert made.written((Advised("take-waist-in", 12.7, "both"), advised[1]))
     assert not made.written(advised[:1])
     assert not made.written((Advised("take-waist-in", 12.71, "both"), advised[1]))
+    assert not made.written(
+        (Advised("take-waist-in", 12.70004, "both", less=True), advised[1])
+    )  # shorter is not longer
     assert not log().written(advised)
     assert not log().written(())
 
