@@ -309,12 +309,12 @@ class Words:
             covered[rule_id] = max(covered[rule_id], shared / max(weight, _TELLING))
         said = {name for word in typed for name in word}
         against = [(meant, other) for meant, other in self._against if meant in said and other not in said]
+        known = table.known(typed, weights)
         result = []
         for rule_id, entry in table.entries.items():
-            known = _known(entry, typed, weights) / in_all
             fitting, phrase, shared = best[rule_id]
             opposed = sum(other in entry and meant not in entry for meant, other in against)
-            fit = (whole * known + (1.0 - whole) * fitting) * _AGAINST**opposed
+            fit = (whole * known.get(rule_id, 0.0) / in_all + (1.0 - whole) * fitting) * _AGAINST**opposed
             result.append(Heard(fit * sure, rule_id, phrase, shared, covered[rule_id] * sure))
         return sorted(result, key=lambda one: -one.fit)
 
@@ -388,6 +388,11 @@ class _Table:
                 self._phrases.append((rule.id, sum(map(self.weight, row)), text))
         for places in self._stands.values():
             places.sort()
+        self._stands_for: dict[tuple[tuple[str, float], ...], Sequence[_Place]] = {}  # of words with synonyms
+        self._holding: dict[str, list[str]] = {}  # the rules that have a stem
+        for rule_id, entry in self.entries.items():
+            for name in entry:
+                self._holding.setdefault(name, []).append(rule_id)
         self.said = {name: [_literal(row) for row, _ in found] for name, found in rows.items()}
         for name, more in everyday.items():
             self.said[name].extend(_literal(words.meant(_words(one))) for one in more)
@@ -414,11 +419,26 @@ class _Table:
         """Where a word, or a stem it may stand for, occurs in the phrases."""
         if len(word) == 1:
             return self._stands.get(next(iter(word)), ())
-        found: dict[tuple[int, int], float] = {}
-        for name, share in word.items():
-            for phrase, less, place in self._stands.get(name, ()):
-                found[phrase, place] = min(found.get((phrase, place), 0.0), share * less)
-        return sorted((phrase, less, place) for (phrase, place), less in found.items())
+        key = tuple(word.items())
+        if key not in self._stands_for:
+            found: dict[tuple[int, int], float] = {}
+            for name, share in word.items():
+                for phrase, less, place in self._stands.get(name, ()):
+                    found[phrase, place] = min(found.get((phrase, place), 0.0), share * less)
+            self._stands_for[key] = sorted((phrase, less, place) for (phrase, place), less in found.items())
+        return self._stands_for[key]
+
+    def known(self, typed: Sequence[Weights], weights: Sequence[float]) -> dict[str, float]:
+        """The rules that typed words occur in, each with the weight of those words."""
+        known: dict[str, float] = {}
+        for word, weight in zip(typed, weights, strict=True):
+            shares: dict[str, float] = {}  # of the stem that fits best
+            for name, share in word.items():
+                for rule_id in self._holding.get(name, ()):
+                    shares[rule_id] = max(share, shares.get(rule_id, 0.0))
+            for rule_id, share in shares.items():
+                known[rule_id] = known.get(rule_id, 0.0) + weight * share
+        return known
 
     def weight(self, word: Weights, unknown: float = _UNKNOWN) -> float:
         """The weight of a word, by its rarity."""
@@ -492,12 +512,3 @@ def _aside(rule: Symptom | BodyNote | Alteration) -> str:
 def _literal(row: Iterable[Weights]) -> list[str]:
     """Each word itself, without its synonyms."""
     return [max(word, key=word.__getitem__) if len(word) > 1 else next(iter(word)) for word in row]
-
-
-def _known(entry: frozenset[str], typed: Sequence[Weights], weights: Sequence[float]) -> float:
-    """The weight of the typed words that occur in one rule."""
-    return sum(
-        weight * max((share for name, share in word.items() if name in entry), default=0.0)
-        for word, weight in zip(typed, weights, strict=True)
-        if not entry.isdisjoint(word)
-    )
