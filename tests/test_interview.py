@@ -38,6 +38,7 @@ MM = 25.4
 def fewer_worlds(monkeypatch: pytest.MonkeyPatch) -> None:
     """What is asked matters here, not how well it is chosen."""
     monkeypatch.setattr("fitdiag.planning.questions.WORLDS", 40)
+    monkeypatch.setattr("fitdiag.diagnosis.worlds._PROPOSED", 256)
 
 
 class Talk:

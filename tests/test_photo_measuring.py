@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import cache
 
@@ -14,6 +14,7 @@ import pytest
 from photo_scene import Rendered, Scene, clean_scene, draw_scene, level_ring_scene, marks_dict, render
 from scipy.special import ellipe, ellipeinc
 
+from fitdiag.photos import measure as measuring
 from fitdiag.photos.camera import Camera, false_tilt, focal_px, lens_within, sheet_distance
 from fitdiag.photos.grains import _one_line
 from fitdiag.photos.level import follow, posed, snap_straight
@@ -298,6 +299,28 @@ def test_a_picture_from_another_library_is_measured_too(dip: float) -> None:
     assert found.raw is not None and found.raw > dip + 8
     assert found.value == pytest.approx(dip, abs=3.0)
     assert abs(found.value - dip) <= 3 * (found.error or 0)
+
+
+@pytest.fixture(autouse=True, scope="module")
+def followed_once() -> Iterator[None]:
+    """A picture is levelled once for the same marks, and each line in it followed once: tests differ in what else is known."""
+    with pytest.MonkeyPatch.context() as patch:
+        for name in ("setting", "snap"):
+            patch.setattr(f"fitdiag.photos.measure.{name}", _once(getattr(measuring, name)))
+        yield
+
+
+def _once(real: Callable[..., object]) -> Callable[..., object]:
+    """A function of a picture that keeps its results, and the pictures, so that each is known by its place in memory."""
+    kept: dict[tuple[int, str], tuple[np.ndarray, object]] = {}
+
+    def call(pixels: np.ndarray, *given: object, **named: object) -> object:
+        asked = id(pixels), repr((given, named))
+        if asked not in kept:
+            kept[asked] = pixels, real(pixels, *given, **named)
+        return kept[asked][1]
+
+    return call
 
 
 @cache

@@ -11,7 +11,8 @@ import re
 import stat
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -20,6 +21,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
+from markdown_it.token import Token
 from running import ended
 from small_rules import good_files, write_rules
 
@@ -106,10 +108,16 @@ def report_of(base: RuleBase, client: str, notes: tuple[str, ...] = ()) -> Repor
 READERS = (MarkdownIt("commonmark"), MarkdownIt("commonmark").enable(["table", "strikethrough"]))
 
 
+@cache
+def parts(reader: MarkdownIt, text: str) -> Sequence[Token]:
+    """The parts of a document as a reader takes them; several things are asked of the same text."""
+    return reader.parse(text)
+
+
 def structure(reader: MarkdownIt, text: str) -> list[str]:
     """What kinds of parts a document has, in order, without the words: blocks, and marks inside them."""
     kinds = []
-    for token in reader.parse(text):
+    for token in parts(reader, text):
         kinds.append(f"{token.type} {token.tag}")
         kinds += [child.type for child in token.children or () if child.type != "text"]
     return kinds
@@ -117,7 +125,7 @@ def structure(reader: MarkdownIt, text: str) -> list[str]:
 
 def words(reader: MarkdownIt, text: str) -> list[str]:
     """The words of each part, as a reader shows them."""
-    inline = [token for token in reader.parse(text) if token.type == "inline"]
+    inline = [token for token in parts(reader, text) if token.type == "inline"]
     return ["".join(child.content for child in token.children or ()) for token in inline]
 
 
