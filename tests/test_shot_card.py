@@ -15,6 +15,7 @@ import pytest
 from pypdf import PdfReader
 
 from fitdiag.knowledge.load import load_rules
+from fitdiag.pattern.pdf import plain
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.shot_card import Card, card_html, card_of, card_pdf
 
@@ -119,6 +120,16 @@ def test_page_and_paper_say_all_a_client_must_do(units: str, large: bool) -> Non
     on_paper, on_page = pdf_text(pdf(units=units, large=large)), Page(html(units=units, large=large)).text
     assert [] == [words for words in KEY_WORDS if words not in on_paper]
     assert [] == [words for words in KEY_WORDS if words not in on_page]
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("large", [False, True], ids=["plain", "large"])
+def test_a_line_ends_between_words(paper: str, large: bool) -> None:
+    """Every sentence stands on paper word for word, also where its bold beginning ends."""
+    on_paper = pdf_text(pdf(paper=paper, large=large))
+    items = [plain(f"{lead} {text}".strip()) for section in card().sections for lead, text in section.items]
+    assert len(items) > 20
+    assert [] == [item for item in items if item not in on_paper]
 
 
 def law(above: float, distance: float) -> float:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitdiag.knowledge.strict_yaml import read_yaml
-from fitdiag.pattern.pdf import PAPERS, Paper, document, plain
+from fitdiag.pattern.pdf import PAPERS, Paper, document, plain, width_of, wrapped
 from fitdiag.problems import one_line, stop
 from fitdiag.templates import render, template
 from fitdiag.units import MM_PER_INCH, Units, day_words, format_given, format_reading, parse_day, round_length
@@ -141,7 +141,8 @@ def card_pdf(card: Card, *, large: bool = False, paper: Paper = "a4") -> bytes:
     most, sizes = (2, range(60, 40, -1)) if large else (1, range(42, 28, -1))  # quarters of a point
     fits = bisect_left(sizes, True, key=lambda size: _Setter(card, paper, size / 4, most).columns()[0] <= 1)
     size = sizes[min(fits, len(sizes) - 1)]
-    columns, real = _Setter(card, paper, size / 4, most).columns()[1], _Setter(card, paper, size / 4, most)
+    columns = _Setter(card, paper, size / 4, most).columns()[1]
+    real = _Setter(card, paper, size / 4, most, draws=True)
     real.head()
     for number, (top, sections) in enumerate(columns):
         if number == 2:
@@ -153,10 +154,10 @@ def card_pdf(card: Card, *, large: bool = False, paper: Paper = "a4") -> bytes:
 
 
 class _Setter:
-    """Sets the card on a number of pages in one font size (points); for measuring, one is made and discarded."""
+    """Sets the card on a number of pages in one font size (points); for measuring, one is made, without drawings, and discarded."""
 
-    def __init__(self, card: Card, paper: Paper, size: float, pages: int) -> None:
-        self.card, self.size, self.pages = card, size, pages
+    def __init__(self, card: Card, paper: Paper, size: float, pages: int, *, draws: bool = False) -> None:
+        self.card, self.size, self.pages, self.draws = card, size, pages, draws
         self.pdf = document(card.title, PAPERS[paper])  # the same card makes the same file
         self.pdf.c_margin = 0.0
         self.pdf.set_lang("en")
@@ -166,13 +167,14 @@ class _Setter:
 
     def paragraph(self, lead: str, text: str, x: float, y: float, width: float) -> float:
         """Set a bold lead and its text, wrapped, the first line at y; returns the y of the next line."""
-        self.pdf.set_left_margin(x)
-        self.pdf.set_right_margin(self.pdf.w - x - width)
-        self.pdf.set_xy(x, y - self.size * 0.326)  # how far text is set below the top of its cell
-        for words, style in ((plain(lead) + " " * bool(lead and text), "B"), (plain(text), "")):
-            self.pdf.set_font("helvetica", style, self.size)
-            self.pdf.write(self.line, words)
-        return float(self.pdf.y) + self.size * 0.326 + self.line
+        for line in wrapped(((plain(lead), "B"), (plain(text), "")), self.size, width):
+            at = x
+            for words, style in line:
+                self.pdf.set_font("helvetica", style, self.size)
+                self.pdf.text(at, y, words)
+                at += self.size * width_of(words, style=style)
+            y += self.line
+        return y
 
     def title(self, x: float, y: float, text: str, by: float) -> None:
         self.pdf.set_font("times", "B", self.size * by)
@@ -217,7 +219,8 @@ class _Setter:
         drawn: Any = template("reports/shot_card.svg").module
         for number, drawing in enumerate((drawn.stand, drawn.seen)):
             x = left + number * (self.column + GUTTER_MM) + (self.column - shown) / 2
-            self.pdf.image(BytesIO(drawing(card, described=False).encode()), x, y, shown)
+            if self.draws:
+                self.pdf.image(BytesIO(drawing(card, described=False).encode()), x, y, shown)
         y += shown * DRAWN[1] / DRAWN[0] + 3 + self.line
         for number, row in enumerate(card.table):
             below = y
