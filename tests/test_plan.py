@@ -446,10 +446,8 @@ def test_what_can_be_given_back_is_what_is_left_in_the_fitters_book(base: RuleBa
     for side in sides:
         columns = ("left", "right") if side == "both" else (side,)
         rounds = sorted({number for column, number in entered if column in columns})
-        left, found = (
-            max(book[column] for column in columns),
-            given_back(base, base.alterations["let-out"], Findings(done=tuple(done)), side),
-        )
+        left = max(book[column] for column in columns)
+        found = given_back(base, base.alterations["let-out"], Findings(done=tuple(done)), side)
         if not rounds or left <= 0.0:
             assert found is None
         else:
@@ -568,18 +566,16 @@ def test_each_side_counts_from_what_a_right_block_reads_on_this_client(
     def with_opposites(text: str) -> str:
         dip, _, near, _ = ("- id: " + one for one in text.split("- id: ")[1:])
         for old, name, opposite in ((dip, "lines-dip", "lines-rise"), (near, "line-near-seam", "line-far-from-seam")):
-            new = old.replace(f"id: {name}", f"id: {opposite}").replace("confused_with: [v-at-seam]", "")
-            text += new.replace("  measure:\n", f"  measure:\n    mirror_of: {name}\n").replace(
-                "title: The", "title: No"
-            )
+            new = old.replace(f"id: {name}", f"id: {opposite}").replace("title: The", "title: No")
+            new = new.replace("  confused_with: [v-at-seam]\n", "")
+            text += new.replace("  measure:\n", f"  measure:\n    mirror_of: {name}\n")
         return text
 
     rules = world(tmp_path, symptoms=with_opposites)
     read = {sign: Finding(sign, "yes", right, left_mm=left, right_mm=right), "v-at-seam": Finding("v-at-seam", "yes")}
     at_rest = {"lines-dip": 4.0, "line-near-seam": 50.0}
-    amount = Amounts(believed(rules, {"too-wide": 0.9}, {"too-wide": (10.0, 1.0)}, read, at_rest=at_rest)).plan(
-        "take-in"
-    )
+    diagnosis = believed(rules, {"too-wide": 0.9}, {"too-wide": (10.0, 1.0)}, read, at_rest=at_rest)
+    amount = Amounts(diagnosis).plan("take-in")
     assert (amount.left_mm, amount.right_mm) == (5.0, 15.0)
 
 
