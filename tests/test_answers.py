@@ -131,7 +131,9 @@ def test_an_amount_or_a_side_alone_is_not_of_all(line: str) -> None:
     assert set(said) == {1, 2}
 
 
-@pytest.mark.parametrize("typed", ["no, a bit", "nope, only slightly", "no, strong"])
+@pytest.mark.parametrize(
+    "typed", ["no, a bit", "nope, only slightly", "no, strong", "no, 10 mm", "no, only about 1/2 in"]
+)
 def test_no_with_a_strength_is_asked_again(typed: str) -> None:
     """It may be a no, or the strength of what is there; a no to the strength, or to more, stays a no."""
     assert read_answer(typed, "in") is None

@@ -318,10 +318,31 @@ SPOILED: Mapping[str, tuple[Callable[[dict[str, Any]], object], str]] = {
         lambda d: _pieces(d)[0]["lines"].update(hip=[[-90.0, 100.0], [90.0, 100.0]]),
         "one below the other",
     ),
+    "a level elsewhere than its line": (
+        lambda d: _pieces(d)[0]["levels"].update(hip=700.0),
+        "level 'hip' is given at 700 mm, but lies at",
+    ),
+    "a level elsewhere than its seam": (
+        lambda d: _pieces(d)[0]["levels"].update(hem=30.0),
+        "level 'hem' is given at 30 mm",
+    ),
+    "a notch twice": (lambda d: _pieces(d)[0]["notches"].append(_pieces(d)[0]["notches"][0]), "is there twice"),
+    "a dart twice": (lambda d: _pieces(d)[1]["darts"].append(_pieces(d)[1]["darts"][0]), "is there twice"),
     "another piece": (lambda d: _pieces(d)[0].update(piece="sleeve"), "a piece needs"),
     "a notch elsewhere": (lambda d: _pieces(d)[0]["notches"][0].update(seam="cuff"), "is not a seam of it"),
     "a notch beside its seam": (lambda d: _pieces(d)[0]["notches"][0].update(at=[900.0, 900.0]), "mm from its seam"),
 }
+
+
+@pytest.mark.parametrize("again", ["front-line-hip", "front-grain"])
+def test_what_a_drawing_has_twice_is_read_once_and_said(again: str) -> None:
+    """Of two grainlines, or two level lines of one name, the first is kept and the other named as left out."""
+    text, taken = pattern_to_svg(block()), Taken()
+    (line,) = (row for row in text.splitlines() if f'id="{again}"' in row)
+    other = re.sub(r'id="[^"]*"', 'id="again"', re.sub(r"M (\S+)", lambda found: f"M {float(found[1]) + 3.0}", line))
+    twice = pattern_from_svg(text.replace(line, f"{line}\n{other}"), "two.svg", taken=taken)
+    assert pattern_to_svg(twice) == pattern_to_svg(pattern_from_svg(text, "one.svg"))
+    assert "again" in taken.messages()[-1]
 
 
 @pytest.mark.parametrize("name", SPOILED)

@@ -42,7 +42,7 @@ from fitdiag.knowledge.said import only_says, read_said
 from fitdiag.knowledge.strict_yaml import Document, read_yaml
 from fitdiag.plausible import doubt_of_alteration, doubt_of_body, doubt_of_sign
 from fitdiag.problems import Hints, ProblemsFoundError, one_line, stop
-from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
+from fitdiag.units import InvalidLengthError, Units, format_length, format_reading, parse_length
 
 SCHEMA = "fitdiag.findings/1"
 LARGEST = 64 * 1024
@@ -128,7 +128,7 @@ def _answered(
     if isinstance(value, str):
         finding = _in_words(symptom, value, units)
     elif isinstance(value, Mapping):
-        finding = _in_block(symptom, block(value))
+        finding = _in_block(symptom, block(value), units)
     else:
         message = f"{name}: {quoted(value)} is not an answer"
         raise wrong("answer", message, "write yes, no, unsure or {amount: 3/4 in}")
@@ -158,22 +158,39 @@ def _in_words(symptom: Symptom, text: str, units: Units) -> Finding:
     return said.finding(symptom, "file")
 
 
-def _in_block(symptom: Symptom, answer: _Answer) -> Finding:
+def _in_block(symptom: Symptom, answer: _Answer, units: Units) -> Finding:
     """A finding from a block: `{seen: yes, amount: 3/4 in}`, or `{left: 3/8 in, right: 3/4 in}` for sides measured separately."""
     if symptom.measure is None and not answer.amount is answer.left is answer.right is None:
         raise wrong("amount", f"{symptom.id} has no amount to measure", "answer yes, no or unsure")
+    if answer.seen == "no" and answer.severity is not None:
+        raise wrong("answer", f"{symptom.id}: not seen, and yet {answer.severity}", "take one of them out")
     if answer.left is not None or answer.right is not None:
         if clash := [key for key in ("amount", "side", "severity") if getattr(answer, key) is not None]:
             raise wrong("answer", f"{symptom.id}: left and right are given, so {clash[0]} has no place")
         if answer.left is None or answer.right is None:
             raise wrong("answer", f"{symptom.id}: one side is missing", "write left and right, 0 in for nothing")
-        return measured_apart(symptom, answer.left, answer.right, error_mm=answer.error, origin=answer.origin)
+        apart = measured_apart(symptom, answer.left, answer.right, error_mm=answer.error, origin=answer.origin)
+        _refuse_otherwise(symptom, answer, apart, units)
+        return apart
+    if answer.amount is not None and answer.seen is not None:
+        _refuse_otherwise(symptom, answer, measured(symptom, answer.amount), units)
     if answer.amount is not None and answer.seen is None:
         return measured(symptom, answer.amount, side=answer.side, error_mm=answer.error, origin=answer.origin)
     if answer.seen is None and answer.severity is None and answer.side is None:
         raise wrong("answer", f"{symptom.id}: nothing is answered here", "write seen: yes, or amount: 3/4 in")
     seen = answer.seen or "yes"
     return Finding(symptom.id, seen, answer.amount, answer.error, answer.severity, answer.side, answer.origin)
+
+
+def _refuse_otherwise(symptom: Symptom, answer: _Answer, by_amount: Finding, units: Units) -> None:
+    """Refuse a yes or no of the fitter's that the amount beside it contradicts; a picture's verdict weighs its error as well."""
+    if answer.seen in (None, "unsure", by_amount.seen) or answer.origin != "file":
+        return
+    assert symptom.measure is not None and by_amount.amount_mm is not None
+    amount, least = format_reading(by_amount.amount_mm, units), format_length(symptom.measure.seen_from_mm, units)
+    counts = "counts from" if symptom.measure.worse == "more" else "counts at or under"
+    message = f"{symptom.id}: seen: {answer.seen}, but {amount} says otherwise: it {counts} {least}"
+    raise wrong("answer", message, "take out what is not so")
 
 
 SymptomName = Annotated[str, ref("symptom")]

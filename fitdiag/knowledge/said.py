@@ -157,6 +157,9 @@ def _side_of(length: Item, items: Sequence[Item], plain: str) -> Side | None:
 # "no, a bit" is asked again
 _NO_BUT = re.compile(r"^(?:no|nope|nah)[ ,]+(?:(?:only|just|but) )*(?=[a-z])(?!not\b|.*\b(?:better|improved)\b)")
 
+# so is "no, 1 in"
+_NO_AMOUNT = re.compile(r"(?:no|nope|nah)[ ,]+(?:(?:only|just|but|about|around|maybe)[ ,]+)*(?=[\d.¼½¾⅛⅜⅝⅞])")
+
 
 def _in_words(rest: str, items: Sequence[Item], plain: str) -> Said | None:
     nothing = [item for item in items if item.kind == "zero"]
@@ -205,6 +208,8 @@ def read_said(text: str, units: Units) -> Said | None:
         for item in items_of(plain, units)
     ]
     lengths = [item.length for item in found if item.length is not None]
+    if _NO_AMOUNT.match(plain) and any(length.mm for length in lengths):
+        return None
     rest = _without(plain, found)
     if _says("look_again", plain):
         return Said("unsure", look_again=True)

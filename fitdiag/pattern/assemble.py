@@ -39,6 +39,7 @@ from fitdiag.units import Units
 
 WIDTH_MM = (150.0, 1500.0)  # total width of the pieces side by side; common practice, no source
 EXTENT_MM = (150.0, 3000.0)  # largest extent of one piece, from shorts to the tallest wearer
+SAME_LEVEL_MM = 2.0  # a level given at a height may lie so far from its line or seam; more is a slip of the pen
 MOST_PARTS = 300  # lines of one seam, or marks on one outline
 SHARP_DEGREES = 40.0  # a point where the outline turns at least this much is a corner
 STRAIGHT_DEGREES = 0.3  # a change of heading below this counts as straight
@@ -83,17 +84,20 @@ class Drawn:
     notes: list[str] = field(default_factory=list)
 
     def take(self, kind: str, name: str, line: Array) -> bool:
-        """Store a line that is not a seam by its kind and name; return False if our own files could not contain it."""
+        """Store a line that is not a seam by its kind and name; return False if our own files could not contain it.
+
+        Of an origin, a grainline, or a level or line of one name there is one: the first is kept.
+        """
         match kind:
-            case "origin":
+            case "origin" if self.origin is None:
                 self.origin = line[0]
-            case "grain":
+            case "grain" if self.grain is None:
                 self.grain = line[[0, -1]]
             case "dart" if len(line) > 2 and len(self.darts) < record.MOST_DARTS:
                 self.darts.append(line)
-            case "level" if name in self.part.levels:
+            case "level" if name in self.part.levels and name not in self.levels:
                 self.levels[name] = line
-            case "line" if record.LINE_NAME.match(name) and len(self.lines) < record.MOST_LINES:
+            case "line" if self._may_hold(name):
                 self.lines[name] = line
             case "hole" if len(self.holes) < record.MOST_NOTCHES:
                 self.holes.append((line.min(axis=0) + line.max(axis=0)) / 2)
@@ -103,6 +107,11 @@ class Drawn:
             case _:
                 return False
         return True
+
+    def _may_hold(self, line: str) -> bool:
+        """Whether another line may have this name."""
+        known = record.LINE_NAME.match(line) is not None and line not in self.lines
+        return known and len(self.lines) < record.MOST_LINES
 
 
 def piece_of(drawn: Drawn) -> Piece:
@@ -182,13 +191,23 @@ def put_together(
     return of_a_size(Pattern(garment, ordered, left, title, grade, client, tuple(carried), units))
 
 
-def level_faults(piece: Piece) -> list[Problem]:
-    """Return a problem unless the levels lie one below the other, in order."""
+def level_faults(piece: Piece, given: Mapping[str, float] | None = None) -> list[Problem]:
+    """The problems of levels that do not lie one below the other, in order, or not where they are `given` (mm), if they are."""
     levels = piece.levels
-    if all(levels[above] > levels[below] for above, below in pairwise(levels)):
-        return []
-    message = f"{', '.join(levels)} must lie one below the other, y up"
-    return [Problem("levels", message, None, "check the levels and balance lines of these names")]
+    if not all(levels[above] > levels[below] for above, below in pairwise(levels)):
+        message = f"{', '.join(levels)} must lie one below the other, y up"
+        return [Problem("levels", message, None, "check the levels and balance lines of these names")]
+    stray = {name: y for name, y in (given or {}).items() if abs(levels.get(name, y) - y) > SAME_LEVEL_MM}
+    hint = "correct one of them, or take the level out where its line is drawn"
+    return [
+        Problem(
+            "levels",
+            f"{piece.name}: level '{name}' is given at {y:g} mm, but lies at {levels[name]:.4g} mm",
+            None,
+            hint,
+        )
+        for name, y in stray.items()
+    ]
 
 
 def _frames(grain: Array | None) -> list[Array]:

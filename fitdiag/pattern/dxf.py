@@ -426,7 +426,8 @@ def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
             here = [one for one in inside if apart(one[0], np.array(at)) <= CLOSED_MM][:1]
             used += [id(one) for one in here if drawn.take("line", value, one)]
         elif key in ("level", "notch"):
-            drawn.take(key, value if key == "level" else value.partition(" ")[2], points([at]))
+            if not drawn.take(key, value if key == "level" else value.partition(" ")[2], points([at])):
+                taken.left_out.append(f"the {key} '{one_line(value, 40)}' of the {part.name}")
         elif key.startswith("allowance ") and key[10:] in part.seams and re.match(r"\d{1,4}(\.\d+)?\Z", value):
             drawn.allowance[key[10:]] = float(value)
     if not drawn.notches:

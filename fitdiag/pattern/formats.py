@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -323,8 +324,17 @@ def _piece_of(one: _Piece, garment: Garment) -> tuple[Piece | None, list[Problem
         tuple(Notch(one_line(n.name, 40), n.seam, points([n.at])[0]) for n in one.notches or ()), one.grain_x, one.allowance,
         one_line(one.note, record.LONGEST_NOTE), tuple(_joint_of(joint) for joint in one.joints), one.band, tuple(points(one.holes)),
     )  # fmt: skip
-    problems = [*level_faults(piece), *faults(piece)]
+    problems = [*level_faults(piece, one.levels), *_twice(piece), *faults(piece)]
     return (piece if one.notches is not None or problems else with_notches(piece)), problems
+
+
+def _twice(piece: Piece) -> list[Problem]:
+    """What a piece has once and the file gives twice: a notch of one name on one seam, a dart at one place."""
+    notches = Counter((notch.name, notch.seam) for notch in piece.notches)
+    darts = Counter(tuple(map(tuple, dart.ends.tolist())) for dart in piece.darts)
+    twice = [("notches", f"notch '{name}' on the seam '{seam}'") for (name, seam), many in notches.items() if many > 1]
+    twice += [("darts", f"dart at [{ends[0][0]:g}, {ends[0][1]:g}]") for ends, many in darts.items() if many > 1]
+    return [Problem(code, f"{piece.name}: the {what} is there twice", None, "keep one of them") for code, what in twice]
 
 
 def _joint_of(joint: _Joint) -> Joint:
