@@ -309,19 +309,22 @@ class _Votes:
         self.slope = slope / (np.median(slope) + 0.5)
         self.tries = np.arange(-reach, reach + 0.1, max(1.5, reach / 14))
         near = np.exp(-0.5 * (self.tries / (0.75 * reach)) ** 2)  # what lies under the points is likelier meant
-        self.votes = np.array([self._votes(bend) for bend in self.bends]) * np.sqrt(near[:, None] * near[None])
+        self.votes = self._votes() * np.sqrt(near[:, None] * near[None])
         self.best: Array = self.votes.reshape(len(self.bends), -1).max(axis=1)
 
-    def _votes(self, bend: float) -> Array:
+    def _votes(self) -> Array:
+        """The mean contrast along each line, by its distortion and the offsets at its two ends."""
         thin = slice(None, None, max(1, len(self.share) // 150))
-        share, bowed, slope = self.share[thin], bend * self.bow[thin], self.slope.T[thin]
+        share, bow, slope = self.share[thin], self.bow[thin], self.slope.T[thin]
+        first, last = self.tries[:, None, None], self.tries[:, None]
+        straight = first + (last - first) * share
         flat, row_starts = slope.ravel(), np.arange(len(slope)) * slope.shape[1]
-        votes = np.zeros((len(self.tries), len(self.tries)))
-        for index, start in enumerate(self.tries):
-            place = start + (self.tries[:, None] - start) * share + bowed + self.wide
-            column = np.rint(place, out=place).astype(int)
-            column = np.minimum(np.maximum(column, 0, out=column), slope.shape[1] - 1, out=column)
-            votes[index] = flat.take(row_starts + column).mean(axis=1)
+        votes = np.empty((len(self.bends), len(self.tries), len(self.tries)))
+        for index, bend in enumerate(self.bends):
+            place = straight + (bend * bow + self.wide)
+            column = np.rint(place, out=place).astype(int)  # never outside: `wide` has room for every bow
+            column += row_starts
+            votes[index] = flat.take(column).mean(axis=2)
         return votes
 
     def course(self, chosen: int) -> Array | None:

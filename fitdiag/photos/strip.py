@@ -118,16 +118,16 @@ def strongest_path(ridge: Array, most: int = ACROSS[0], penalty: float = ACROSS[
     inner = sums[:, most : most + width]
     around = np.lib.stride_tricks.sliding_window_view(sums, width, axis=1)  # [row, move, column]
     inner[0] = score[0]
-    options = np.empty((2 * most + 1, width))
-    for row in range(1, count):
-        np.add(around[row - 1], cost[:, None], out=options)
-        np.maximum.reduce(options, axis=0, out=inner[row])
-        inner[row] += score[row]
+    options, cost_of_move = np.empty((2 * most + 1, width)), cost[:, None]
+    for before, here, own in zip(around[:-1], inner[1:], score[1:], strict=True):
+        np.add(before, cost_of_move, options)
+        np.maximum.reduce(options, 0, None, here)
+        np.add(here, own, here)
     path = np.zeros(count, dtype=np.int64)
-    path[-1] = int(inner[-1].argmax())
-    for row in range(count - 1, 0, -1):
-        column = path[row]
-        path[row - 1] = column - most + int((sums[row - 1, column : column + 2 * most + 1] + cost).argmax())
+    path[-1] = column = int(inner[-1].argmax())
+    for row in range(count - 2, -1, -1):
+        column += int((sums[row, column : column + 2 * most + 1] + cost).argmax()) - most
+        path[row] = column
     return path
 
 
