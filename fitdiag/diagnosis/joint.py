@@ -496,12 +496,18 @@ class Joint:
         return result
 
     def _most_informative(self, number: int) -> tuple[str, ...]:
-        """The symptoms read this round that say most about a cause's extent, the most informative first."""
+        """The symptoms read this round that say most about a cause's extent, the most informative first.
+
+        One that an extent as large as is likely moves by less than its own noise says nothing: centimetres would follow from a few
+        millimetres. In simulated cloth all are kept.
+        """
         suspect, ranked = self.model.suspects[number], []
         for one in self._signs:
             slope = suspect.slopes.get(one.reading.sign)
-            if slope is not None and slope.ratio:
-                noise = one.reading.variance + one.reading.rest_variance + (slope.scatter * suspect.usual) ** 2
+            if slope is None or not slope.ratio:
+                continue
+            noise = one.reading.variance + one.reading.rest_variance + (slope.scatter * suspect.usual) ** 2
+            if self.simulated or abs(slope.ratio) * (suspect.usual + suspect.spread) >= sqrt(noise):
                 ranked.append((slope.ratio**2 / noise, one.read.symptom))
         ranked.sort(key=lambda pair: (-pair[0], pair[1]))
         return tuple(name for weight, name in ranked if weight >= _BEARS_ON * ranked[0][0])

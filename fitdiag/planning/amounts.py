@@ -15,7 +15,7 @@ from fitdiag.diagnosis.belief import Diagnosis, lower_first
 from fitdiag.diagnosis.joint import CauseExtent
 from fitdiag.diagnosis.readings import at_rest, slopes_of, turned
 from fitdiag.knowledge.findings import LEFT_RIGHT, Finding, Findings, Side, by_side, meet
-from fitdiag.knowledge.model import Alteration, RuleBase
+from fitdiag.knowledge.model import Alteration, RuleBase, SecondAmount
 from fitdiag.planning.sides import side_to_alter
 from fitdiag.units import (
     FINE_STEP_MM,
@@ -137,6 +137,13 @@ class Amounts:
         asked = self._asked(alteration, shares, taken or {}, at_least)
         return self._worded(alteration, self._limited(alteration, asked), tuple(shares))
 
+    def takes_of(self, cause: str, name: str, mm: float) -> float:
+        """How much of a cause's extent, in mm, an alteration by `mm` takes."""
+        second = self.base.alterations[name].amount.second
+        if second is not None and second.cause == cause:
+            return self._second_mm(second)
+        return mm * abs(self.base.causes[cause].cured_by[name].takes)
+
     # -- what is wanted --------------------------------------------------------------------------------------------
 
     def _asked(
@@ -174,7 +181,7 @@ class Amounts:
         known = self.diagnosis
         weights = {
             cause: known.probability[cause] * well
-            for cause, well in self.base.cures_of[alteration.id].items()
+            for cause, well in self._measured_by(alteration).items()
             if cause in known.extents and known.has_sign(cause) and known.probability[cause] and well >= _LEAST_WELL
         }
         less = self._less(alteration)
@@ -186,11 +193,20 @@ class Amounts:
         ranked = sorted(one_way, key=lambda cause: (-one_way[cause], cause))
         return {cause: one_way[cause] for cause in ranked if one_way[cause] >= _BESIDE * one_way[ranked[0]]}
 
+    def _measured_by(self, alteration: Alteration) -> Mapping[str, float]:
+        """The causes cured by an alteration whose extent says how much of it, each with how well; not those for its second dimension."""
+        second = alteration.amount.second.cause if alteration.amount.second is not None else None
+        return {
+            cause: well
+            for cause, well in self.base.cures_of[alteration.id].items()
+            if self.base.causes[cause].cured_by[alteration.id].takes and cause != second
+        }
+
     def _best_measure(self, alteration: Alteration) -> str | None:
         """The unmeasured sign, seen, whose amount would tell most about the alteration's amount."""
         ranked = [(0.0, "")]
         simulated = self.findings.readings_from == "simulation"
-        for cause in self.base.cures_of[alteration.id]:
+        for cause in self._measured_by(alteration):
             slopes = slopes_of(self.base, cause, simulated)
             for link in self.base.causes[cause].shows:
                 finding, rule = self.findings.symptoms.get(link.symptom), self.base.symptoms[link.symptom]
@@ -421,14 +437,21 @@ class Amounts:
         second = alteration.amount.second
         if second is None:
             return ""
-        extent: CauseExtent | None = self.diagnosis.extents.get(second.cause)
-        likely = self.diagnosis.probability.get(second.cause, 0.0) >= _LEAST_WELL
-        if extent is None or not likely:
-            return f"{second.what}: {format_length(second.start_mm, self.units)} to start with."
-        mm = min(extent.mean_mm, second.most_mm)
+        extent = self._extent_of(second)
+        size = f"{second.what}: {format_length(self._second_mm(second), self.units)}"
+        if extent is None:
+            return f"{size} to start with."
         readings = " and ".join(self._reading(self.findings.symptoms[name]) for name in extent.rests_on[:2])
-        error = format_length(extent.error_mm, self.units)
-        return f"{second.what}: {format_length(mm, self.units)}, give or take {error}, from {readings}."
+        return f"{size}, give or take {format_length(extent.error_mm, self.units)}, from {readings}."
+
+    def _second_mm(self, second: SecondAmount) -> float:
+        extent = self._extent_of(second)
+        return second.start_mm if extent is None else min(extent.mean_mm, second.most_mm)
+
+    def _extent_of(self, second: SecondAmount) -> CauseExtent | None:
+        """The extent that a second dimension comes from; None where its cause is unlikely or was not read."""
+        likely = self.diagnosis.probability.get(second.cause, 0.0) >= _LEAST_WELL
+        return self.diagnosis.extents.get(second.cause) if likely else None
 
 
 def _in_all(alteration: Alteration) -> float:

@@ -79,6 +79,8 @@ def candidates(base: RuleBase, diagnosis: Diagnosis) -> list[tuple[str, str, flo
         cause = base.causes[cause_id]
         for cure in sorted(cause.cured_by, key=lambda name: -base.cures_of[name][cause_id]):
             takes, rule = cause.cured_by[cure].takes, base.alterations[cure]
+            if not takes:
+                continue
             undone = next(iter(base.undone_by[cure]), None)
             way = 1.0
             if takes < 0 or (undone is None and rule.operation.both_ways):

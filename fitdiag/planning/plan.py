@@ -214,8 +214,7 @@ class Planner:
                     item = replace(item, because=(waits.because,), against=item.against[-1:])
             result.append(item)
             for cause, well in self.base.cures_of[name].items():
-                takes = abs(self.base.causes[cause].cured_by[name].takes)
-                taken[cause] = taken.get(cause, 0.0) + amount.mm * takes * well
+                taken[cause] = taken.get(cause, 0.0) + self.reckoner.takes_of(cause, name, amount.mm) * well
         return tuple(result)
 
     @cached_property
