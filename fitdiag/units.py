@@ -153,10 +153,13 @@ def round_length(mm: float, units: Units, *, fine: bool = False) -> float:
     return max(steps, 1 if mm > 1e-9 else 0) * step
 
 
-def round_down(mm: float, units: Units) -> float:
-    """Round down to an eighth of an inch or quarter of a centimetre, in mm; for limits that must hold."""
-    step = STEP_MM[units]
-    return math.floor(mm / step + 1e-9) * step
+def round_down(mm: float, units: Units, *, fine: bool = False) -> float:
+    """Round down to an eighth of an inch or quarter of a centimetre, in mm; for limits that must hold.
+
+    `fine`: or to a sixteenth of an inch or a millimetre, if that is more, for amounts applied at several edges.
+    """
+    steps = (STEP_MM[units], FINE_STEP_MM[units]) if fine else (STEP_MM[units],)
+    return max(math.floor(mm / step + 1e-9) * step for step in steps)
 
 
 def format_reading(mm: float, units: Units) -> str:

@@ -335,6 +335,12 @@ def test_small_lengths_are_told_as_they_were_given_or_read(mm: float, units: Uni
     assert (format_given(mm, units), format_reading(mm, units)) == (given, read)
 
 
+def test_a_limit_at_several_edges_is_used_as_far_as_the_finer_step_reaches() -> None:
+    """A quarter of an inch is 6 mm at each edge, not 5; and three quarters of a centimetre stay that."""
+    assert [round_down(limit, "cm", fine=True) for limit in (6.35, 7.5)] == [6.0, 7.5]
+    assert round_down(6.35, "cm") == 5.0
+
+
 def test_what_adds_up_over_edges_is_rounded_finer() -> None:
     """To a sixteenth of an inch or a millimetre; what is more than nothing does not become nothing."""
     assert [round_length(mm, "in", fine=True) for mm in (7.0, 0.1, 0.0)] == pytest.approx([25.4 / 4, 25.4 / 16, 0.0])

@@ -276,7 +276,7 @@ class Amounts:
         rounded = round_length(mm, self.units, fine=fine) if mm >= least else 0.0
         if rounded <= limit + 1e-6:
             return rounded, 0.0
-        allowed = round_down(limit, self.units) if limit >= STEP_MM[self.units] else limit
+        allowed = round_down(limit, self.units, fine=fine) if limit >= STEP_MM[self.units] else limit
         return allowed, rounded - allowed
 
     # -- words -----------------------------------------------------------------------------------------------------
