@@ -626,6 +626,22 @@ def told(
     return ask
 
 
+def test_a_day_that_has_not_come_yet_is_said_and_refuses_nothing(
+    told: Callable[..., tuple[int, str]], tmp_path: Path
+) -> None:
+    """Tomorrow may be today somewhere; a later day is named with its file, and the case is shown all the same."""
+    told("new", "the usher", "--units", "in")
+    add_round(open_case(Path("cases/the-usher")))
+    file, day = Path("cases/the-usher/round-01/round.yaml"), date.today()
+    assert "not come yet" not in told("show", "the usher")[1]
+    for ahead, said in ((1, False), (2, True)):
+        text = file.read_text("utf-8")
+        file.write_text(re.sub(r"(?m)^opened: .*$", f"opened: {day + timedelta(days=ahead)}", text), "utf-8")
+        code, shown = told("show", "the usher")
+        assert 0 == code and "Round 1" in shown
+        assert said == (f"round.yaml: opened: {day + timedelta(days=2)} has not come yet" in " ".join(shown.split()))
+
+
 def test_a_case_from_new_to_deleted(told: Callable[..., tuple[int, str]], tmp_path: Path) -> None:
     """The commands in the order of a case's life, each with what the fitter needs to read."""
     assert (0, "No cases here yet. Begin one: fitdiag case new 'the lamplighter'\n") == told("list")

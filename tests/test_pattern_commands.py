@@ -290,6 +290,23 @@ def test_formats_carry_the_same_pattern(shell: Work) -> None:
             assert after[measure] == pytest.approx(value, abs=0.02)
 
 
+def test_an_alteration_on_a_day_to_come_is_said(shell: Work) -> None:
+    """The pattern is read all the same: the clock may be wrong as well as the file."""
+    shell.ok(
+        "pattern",
+        "alter",
+        "block.yaml",
+        "--do",
+        "tuck-across-back-hip=2cm",
+        "--day",
+        "2099-05-05",
+        "--out",
+        "late.yaml",
+    )
+    out = unfolded(shell.ok("pattern", "read", "late.yaml", "--out", "again.yaml"))
+    assert "tuck-across-back-hip: 2099-05-05 has not come yet" in out
+
+
 def test_a_pattern_is_estimated_from_lengths(shell: Work) -> None:
     """The lengths of a pattern give an estimate back, marked as one."""
     found = measures(shell, "thrown.json")

@@ -21,7 +21,7 @@ from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.problems import ProblemsFoundError, one_line, shown_path, stop
 from fitdiag.sessions import case_export, case_files
 from fitdiag.sessions.carried import not_told
-from fitdiag.sessions.case import alone, new_case, open_case, save_case, update_round
+from fitdiag.sessions.case import alone, days_to_come, new_case, open_case, save_case, update_round
 from fitdiag.sessions.case_files import LONGEST_NOTE, ROUND_FILE, Case, Closed, Consent, Ending, Round
 from fitdiag.sessions.case_list import CASE_FILE, sweep_case
 from fitdiag.sessions.round_log import RoundLog, make_files, round_text_in_log, settle
@@ -290,7 +290,10 @@ def repair(name: str, given: str | None, rules: str | None) -> int:
 
 
 def opened(name: str, given: str | None, rules: str | None = None) -> tuple[RuleBase, Case]:
-    """Load the rules and the case; missing files are rebuilt, an older version's taken over, unless it cannot be written now."""
+    """Load the rules and the case; missing files are rebuilt, an older version's taken over, unless it cannot be written now.
+
+    Says which days of it have not come yet.
+    """
     folder = case_folder(name, given)
     base = rules_of(rules, folder / CASE_FILE)
     open_case(folder)  # do not touch a folder that is not a case, or a link
@@ -300,7 +303,9 @@ def opened(name: str, given: str | None, rules: str | None = None) -> tuple[Rule
     except ProblemsFoundError as stopped:
         if stopped.problems[0].code not in ("cannot-save", "in-use", "log-in-use"):
             raise
-    return base, open_case(folder)
+    case = open_case(folder)
+    say_all(days_to_come(case, date.today()))
+    return base, case
 
 
 def made_again(base: RuleBase, case: Case) -> list[Path]:

@@ -30,7 +30,7 @@ from fitdiag.pattern.garment import garment_of, shipped_garment
 from fitdiag.pattern.measure import after_darts, alike, angle_measures, called, pattern_measures
 from fitdiag.pattern.outline import with_allowance
 from fitdiag.pattern.piece import Carried, Pattern, faults
-from fitdiag.pattern.record import describe_alteration, stamp, whose
+from fitdiag.pattern.record import describe_alteration, stamp, to_come, whose
 from fitdiag.pattern.true import true
 from fitdiag.pattern.waist import WORKS
 from fitdiag.problems import one_line, stop
@@ -168,6 +168,7 @@ def read(
     chosen = guess_units(units, (), pattern.units)
     write_out(pattern, out, replace=replace)
     say_all(taken.messages())
+    say_all(to_come(pattern, date.today()))
     measures = pattern_measures(pattern)
     for name in measures:
         if name.endswith((" girth", " outseam")):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from datetime import date, timedelta
 
 from fitdiag.pattern.piece import Carried, Pattern
 from fitdiag.problems import one_line
@@ -40,6 +41,16 @@ def whose(pattern: Pattern, day: str = "") -> str:
 def history(pattern: Pattern, units: Units) -> list[str]:
     """Return a line for each alteration made, in order, with its day."""
     return [f"{describe_alteration(item, units)}{f' ({item.day})' if item.day else ''}" for item in pattern.carried]
+
+
+def to_come(pattern: Pattern, today: date) -> list[str]:
+    """The alterations of a pattern that were made on a day which has not come yet, each in a sentence; a day more is let pass."""
+    dated = [(item, parse_day(item.day)) for item in pattern.carried]
+    return [
+        f"Altered: {item.alteration}: {item.day} has not come yet; put the day right, or the clock of this computer."
+        for item, day in dated
+        if day is not None and day > today + timedelta(days=1)
+    ]
 
 
 def stamp(pattern: Pattern, units: Units, day: str = "") -> str:

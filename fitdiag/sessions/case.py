@@ -13,7 +13,7 @@ import unicodedata
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import fields, replace
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -286,6 +286,25 @@ def add_round(case: Case, *, today: date | None = None, fingerprint: str = "") -
             make_folder(inner)
         _save_round(found, one, fingerprint)
         return open_case(case.folder)
+
+
+def days_to_come(case: Case, today: date) -> list[str]:
+    """The days of what has happened in a case that have not come yet, each with its file and what to do.
+
+    A day more is let pass, for a file that came from where it is tomorrow already.
+    """
+    in_case = {"opened": case.opened, "consent, date": case.consent.given, "consent, removed": case.consent.removed,
+               "closed, date": case.closed.day if case.closed else None}  # fmt: skip
+    written = [(case.folder / CASE_FILE, in_case)]
+    for one in case.rounds:
+        days = {"opened": one.opened, "since": one.since, "sent": one.sent, "form_received": one.form_received}
+        written.append((one.folder / ROUND_FILE, days))
+    return [
+        f"{shown_path(path)}: {name}: {day} has not come yet; put it right there, or the clock of this computer."
+        for path, days in written
+        for name, day in days.items()
+        if day is not None and day > today + timedelta(days=1)
+    ]
 
 
 def _save_round(case: Case, one: Round, fingerprint: str = "") -> None:
