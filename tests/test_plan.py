@@ -140,6 +140,10 @@ def test_what_undoes_a_chosen_one_is_not_chosen(base: RuleBase) -> None:
     """Taking in and letting out undo each other: the likelier cause decides."""
     assert advised(make_plan(believed(base, {"too-wide": 0.6, "too-narrow": 0.8}))) == ["let-out"]
     assert advised(make_plan(believed(base, {"too-wide": 0.8, "too-narrow": 0.6}))) == ["take-in"]
+    assert advised(make_plan(believed(base, {"too-wide": 0.80, "too-narrow": 0.82}))) == [
+        "let-out"
+    ]  # by however little
+    assert advised(make_plan(believed(base, {"too-wide": 0.82, "too-narrow": 0.80}))) == ["take-in"]
 
 
 def test_what_excludes_a_chosen_one_does_not_follow_it(tmp_path: Path) -> None:
@@ -671,6 +675,38 @@ def test_what_waits_comes_after_what_is_done_now_and_takes_what_that_leaves(tmp_
     assert told == [("tuck-back", 20.0, False), ("swing-leg", 10.0, False), ("give-room", 5.0, True)]
 
 
+def test_what_a_millimetre_takes_counts_for_what_comes_after(tmp_path: Path) -> None:
+    """Each mm of the tuck takes only half a mm of the length: 20 take 9.5 of 14, and 5 on the tape are left for what waits."""
+    rules = world(
+        tmp_path,
+        long=lambda text: text.replace(
+            "{tuck-back: wholly}", "{tuck-back: {how_well: wholly, takes: 0.5}, give-room: wholly}"
+        ),
+        give=lambda text: text.replace(
+            "worsens: {back-too-long: a-little}", "brings: {v-at-seam: usually, seat-tight: usually}"
+        ),
+    )
+    plan = make_plan(believed(rules, {"back-too-long": 0.9}, {"back-too-long": (14.0, 1.0)}))
+    told = [(item.alteration, item.amount.mm, item.only_if is not None) for item in plan.recommendations]
+    assert told == [("tuck-back", 20.0, False), ("give-room", 5.0, True)]
+
+
+@pytest.mark.parametrize("takes", [1.0, -1.0])
+def test_each_side_is_cut_by_its_own_amount_the_way_that_is_said(tmp_path: Path, takes: float) -> None:
+    """Left and right as they stand in the list, below 0 where it is to be shorter; a side with nothing is not cut."""
+    cure = f"{{take-in: {{how_well: wholly, takes: {takes}}}}}"
+    ways = "  ways: {more: longer by, less: shorter by}\n  start: 1 cm\n"
+    rules = world(
+        tmp_path,
+        wide=lambda text: text.replace("{take-in: wholly}", cure),
+        take_in=lambda text: text.replace("  start: 1 cm\n", ways),
+    )
+    for left, right, cut in ((5.0, 15.0, {"left": 5.0, "right": 15.0}), (0.0, 20.0, {"right": 20.0})):
+        symptoms = {"lines-dip": Finding("lines-dip", "yes", right, left_mm=left, right_mm=right)}
+        (item,) = make_plan(believed(rules, {"too-wide": 0.9}, {"too-wide": (10.0, 1.0)}, symptoms)).recommendations
+        assert {side: takes * mm for side, mm in item.cuts()} == cut
+
+
 def test_nothing_is_done_by_nothing(tmp_path: Path) -> None:
     """A cause that is certain but by half a millimetre is not altered, now or after something else."""
     rules = world(tmp_path, settles=lambda text: text + "cured_by: {give-room: wholly}\n")
@@ -919,8 +955,13 @@ def test_a_reading_that_an_extent_gives_counts_as_often(tmp_path: Path) -> None:
     rules = world(
         tmp_path, wide=lambda text: text.replace("lines-dip, how_often: usually", "lines-dip, how_often: rarely")
     )
-    chances = {"back-too-long": 0.5, "too-wide": 0.9}
-    for finding, by in ((Finding("lines-dip", "yes", 12.0), "take-in"), (Finding("lines-dip", "yes"), "tuck-back")):
+    seen, read = Finding("lines-dip", "yes"), Finding("lines-dip", "yes", 12.0)
+    for finding, long, wide, by in (
+        (read, 0.5, 0.9, "take-in"),
+        (seen, 0.5, 0.9, "tuck-back"),
+        (read, 0.6, 0.7, "tuck-back"),
+    ):
+        chances = {"back-too-long": long, "too-wide": wide}
         plan = make_plan(believed(rules, chances, symptoms={"lines-dip": finding}))
         assert set(advised(plan)) == {"take-in", "tuck-back"}
         assert endings(plan)["lines-dip"][:2] == ("cured", by)
