@@ -116,13 +116,25 @@ def planned(garment: str, amounts: dict[str, float], seen: Sequence[str] = ()) -
     return conclude(base, Findings({**found, **{name: Finding(name, "yes") for name in seen}}, units="cm")).plan
 
 
-def test_a_gape_in_front_takes_no_more_off_the_waist_than_was_pinched() -> None:
-    """The ring is 12 mm too large where 12 mm are pinched out in front, not 24."""
+def waist_taken_in(**pinched: float) -> float:
+    """What is asked off the whole waist, in mm, where this much is pinched out of it at one place or another."""
     base = rules("trousers")
-    gape = Findings({"front-waist-gapes": measured(base.symptoms["front-waist-gapes"], 12.0)}, units="cm")
+    found = {name.replace("_", "-"): mm for name, mm in pinched.items()}
+    findings = Findings({name: measured(base.symptoms[name], mm) for name, mm in found.items()}, units="cm")
     edges = base.alterations["take-waist-in"].amount.edges
     assert edges is not None
-    assert Amounts(Diagnosis(base, gape)).plan("take-waist-in").wanted_mm * edges.in_all == pytest.approx(12.0, abs=2.0)
+    return Amounts(Diagnosis(base, findings)).plan("take-waist-in").wanted_mm * edges.in_all
+
+
+def test_a_gape_in_front_takes_about_as_much_off_the_waist_as_was_pinched() -> None:
+    """The ring is 12 mm too large where 12 mm are pinched out in front, not 24."""
+    assert 10.0 < waist_taken_in(front_waist_gapes=12.0) < 17.0
+
+
+def test_pinches_at_two_places_of_the_waist_share_what_is_too_much() -> None:
+    """12 mm in front and 12 mm behind are two parts of the 25 mm that the whole edge has to spare, not two doubts of it."""
+    apart = waist_taken_in(waist_too_loose=25.0, front_waist_gapes=12.0, back_waist_gapes=12.0)
+    assert 17.0 < apart < 25.0
 
 
 def test_an_insert_is_as_wide_as_the_front_is_narrow_and_as_long_as_it_dips() -> None:
