@@ -338,7 +338,7 @@ def test_a_note_of_one_side_speaks_for_all_that_cures_what_it_makes_likelier(gar
         diagnosis = Diagnosis(base, Findings(**known))  # type: ignore[arg-type]
         for rule in base.alterations.values():
             causes = [base.causes[name] for name in base.cures_of[rule.id]]
-            ways = {one.cured_by[rule.id].takes > 0 for one in causes if one.body.get(note) in ("more", "much-more")}
+            ways = {one.cured_by[rule.id].takes >= 0 for one in causes if one.body.get(note) in ("more", "much-more")}
             if len(ways) > 1:
                 continue  # it speaks for either way
             side = "both" if not ways or rule.sides == "both" else "left" if ways == {not less} else "right"
