@@ -596,20 +596,6 @@ def test_nudges_are_kept_by_round_and_taken_back(
         open_case(folder)
 
 
-def test_nudges_of_an_older_version_go_into_their_rounds(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Once, with the first command that opens the case; a round that was taught anew keeps its own."""
-    monkeypatch.chdir(tmp_path)
-    assert 0 == ended("case", "new", "the prompter", "--units", "cm", "--measure", "hip=94 cm")
-    folder = tmp_path / "cases" / "the-prompter"
-    case = add_round(add_round(add_round(open_case(folder))))
-    update_round(case, replace(case.round(3), nudges={"seat-out": -1.0}))
-    rows = "".join(f"  - {{round: {number}, part: seat-out, mm: {mm}}}\n" for number, mm in ((2, -3), (3, -4.5)))
-    (folder / "simulated-body.yaml").write_text(f"schema: fitdiag.body/1\nnudges:\n{rows}")
-    assert 0 == ended("case", "show", "the prompter")
-    assert [one.nudges for one in open_case(folder).rounds] == [{}, {"seat-out": -3.0}, {"seat-out": -1.0}]
-    assert not (folder / "simulated-body.yaml").exists()
-
-
 def findings_of(symptom: str, mm: float) -> Findings:
     """Findings with one measured sign."""
     return Findings(units="cm").with_finding(Finding(symptom, "yes", mm, 5.0))

@@ -25,7 +25,6 @@ from fitdiag.sessions.case import alone, days_to_come, new_case, open_case, save
 from fitdiag.sessions.case_files import LONGEST_NOTE, ROUND_FILE, Case, Closed, Consent, Ending, Round
 from fitdiag.sessions.case_list import CASE_FILE, sweep_case
 from fitdiag.sessions.round_log import RoundLog, make_files, round_text_in_log, settle
-from fitdiag.sessions.rounds import take_over_nudges
 from fitdiag.units import format_error, format_reading
 
 
@@ -290,7 +289,7 @@ def repair(name: str, given: str | None, rules: str | None) -> int:
 
 
 def opened(name: str, given: str | None, rules: str | None = None) -> tuple[RuleBase, Case]:
-    """Load the rules and the case; missing files are rebuilt, an older version's taken over, unless it cannot be written now.
+    """Load the rules and the case; missing files are rebuilt, unless it cannot be written now.
 
     Says which days of it have not come yet.
     """
@@ -299,7 +298,7 @@ def opened(name: str, given: str | None, rules: str | None = None) -> tuple[Rule
     open_case(folder)  # do not touch a folder that is not a case, or a link
     try:
         with alone(folder):
-            made_again(base, take_over_nudges(open_case(folder)))
+            made_again(base, open_case(folder))
     except ProblemsFoundError as stopped:
         if stopped.problems[0].code not in ("cannot-save", "in-use", "log-in-use"):
             raise

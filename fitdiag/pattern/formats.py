@@ -242,7 +242,6 @@ class _Piece(Part):
     """A piece of any garment; whether its names belong to this piece is checked later."""
 
     piece: str = ""
-    side: str = ""  # name of `piece` in older files
     for_side: Side = Field("both", alias="for")
     cut: Any = None
     unit: Literal["mm"]
@@ -278,7 +277,7 @@ def pattern_from_data(document: Document, garment: Garment | None = None) -> Pat
     problems: list[Problem] = []
     pieces: dict[tuple[str, Side], Piece] = {}
     for index, one in enumerate(file.pieces):
-        loc, name = ("pieces", index), one.piece or one.side
+        loc, name = ("pieces", index), one.piece
         if name not in garment.parts:
             message = "a piece needs " + " or ".join(f"'piece: {known}'" for known in garment.parts)
             problems.append(Problem("piece", message, where((*loc, "piece"))))
@@ -306,7 +305,7 @@ def pattern_from_data(document: Document, garment: Garment | None = None) -> Pat
 
 def _piece_of(one: _Piece, garment: Garment) -> tuple[Piece | None, list[Problem]]:
     """Build a piece and list the problems of its names and shape; None if a seam is missing or unknown."""
-    part = garment.parts[one.piece or one.side]
+    part = garment.parts[one.piece]
     seams = [*one.seams, *one.allowance, *one.band, *(notch.seam for notch in one.notches or ())]
     seams += [seam for joint in one.joints for seam in (joint.seam, *joint.of)]
     unknown = [(name, "seam") for name in dict.fromkeys(seams) if name not in part.seams]

@@ -15,20 +15,16 @@ from math import hypot
 from typing import Any
 
 from fitdiag.diagnosis.belief import lower_first
-from fitdiag.files import digest, refusals, remove_file
-from fitdiag.knowledge.about import FigurePart
-from fitdiag.knowledge.basics import Part, Strict
+from fitdiag.files import digest
 from fitdiag.knowledge.findings import LEFT_RIGHT, Done, Earlier, Finding, Findings, Side, by_side, gone_mm, meet
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.model import RuleBase, Symptom
-from fitdiag.knowledge.reading import read_file
-from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.planning.amounts import Amounts
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.planning.stages import on_each_side
 from fitdiag.sessions.carried import advised_as, by_alteration
-from fitdiag.sessions.case import alone, case_findings, update_round
-from fitdiag.sessions.case_files import Advised, Case, Millimetres, Outcome, Round
+from fitdiag.sessions.case import case_findings
+from fitdiag.sessions.case_files import Advised, Case, Outcome, Round
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import RoundLog
@@ -411,30 +407,3 @@ def nudged(rounds: Iterable[Round]) -> dict[str, float]:
     for part, mm in (nudge for one in rounds for nudge in one.nudges.items()):
         total[part] = total.get(part, 0.0) + mm
     return total
-
-
-@dataclass(frozen=True)
-class _Nudge(Strict):
-    round: int
-    part: FigurePart
-    mm: Millimetres
-
-
-class _Nudges(Part):
-    nudges: tuple[_Nudge, ...] = ()
-
-
-def take_over_nudges(case: Case) -> Case:
-    """Move the nudges an older version kept in `simulated-body.yaml` into their rounds. Raises ProblemsFoundError."""
-    path = case.folder / "simulated-body.yaml"
-    if not path.exists():
-        return case
-    with alone(case.folder):
-        kept = read_file(read_yaml(path), _Nudges, "fitdiag.body/1").nudges
-        for one in case.rounds:
-            moved = {item.part: item.mm for item in kept if item.round == one.number}
-            if moved and not one.nudges:
-                case = update_round(case, replace(one, nudges=moved))
-        with refusals(path, "this cannot be removed"):
-            remove_file(path)
-    return case
