@@ -7,7 +7,7 @@ identified by how the corners of an upright piece of the garment lie. What is am
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
@@ -145,10 +145,6 @@ def piece_of(drawn: Drawn) -> Piece:
     lines = {name: placed(line) for name, line in drawn.lines.items()}
     # centre first
     lines = {name: line if line[0][0] <= line[-1][0] else points(line[::-1]) for name, line in lines.items()}
-    heights = {name: float(placed(line)[:, 1].mean()) for name, line in drawn.levels.items()}
-    lines, estimated = with_levels(drawn.part, heights, lines, seams)
-    if estimated:
-        notes.append(f"Levels estimated: {', '.join(estimated)}.")
     piece = Piece(
         drawn.part,
         seams,
@@ -157,9 +153,13 @@ def piece_of(drawn: Drawn) -> Piece:
         tuple(Notch(name, seam, placed(at[None])[0]) for name, seam, at in drawn.notches),
         float(placed(grain)[:, 0].mean()),
         dict(drawn.allowance),
-        " ".join(notes),
         holes=tuple(placed(at[None])[0] for at in drawn.holes),
     )
+    heights = {name: float(placed(line)[:, 1].mean()) for name, line in drawn.levels.items()}
+    piece, estimated = with_levels(piece, heights)
+    if estimated:
+        notes.append(f"Levels estimated: {', '.join(estimated)}.")
+    piece = replace(piece, note=" ".join(notes))
     if problems := [*level_faults(piece), *faults(piece)]:
         raise ProblemsFoundError(problems)
     return piece if drawn.notches else with_notches(piece)
@@ -269,59 +269,53 @@ def _dart(line: Array, waist: Array) -> Dart:
     return Dart(left, right, line[int(np.argmax(away))])
 
 
-def with_levels(
-    part: Part, heights: Mapping[str, float], lines: Mapping[str, Array], seams: Mapping[str, Array]
-) -> tuple[dict[str, Array], list[str]]:
-    """Every level line of a piece, edge to edge, and the names of the estimated ones.
+def with_levels(piece: Piece, heights: Mapping[str, float]) -> tuple[Piece, list[str]]:
+    """The piece with every level line, edge to edge, and the names of the estimated ones.
 
     A line is used as drawn, else put at the given height (mm), else at the garment's `guess` for it.
     """
-    complete = {name: points(line) for name, line in lines.items()}
-    guesses = _guessed(part, {**{name: float(line[:, 1].mean()) for name, line in lines.items()}, **heights}, seams)
-    estimated = []
-    for name in part.ends:
-        if name in complete or name not in guesses:
+    lines, estimated = dict(piece.lines), []
+    for name in piece.part.ends:
+        if name in lines or (name not in heights and piece.part.levels[name].guess is None):
             continue
         if name not in heights:
             estimated.append(name)
-        line = across(part, seams, name, guesses[name])
+        line = across(piece, name, _height(piece, name, heights))
         if line is None and name in heights:  # given, but off the piece: reported by `level_faults`
-            x = np.concatenate(list(seams.values()))[:, 0]
+            x = piece.outline[:, 0]
             line = points([[float(x.min()), heights[name]], [float(x.max()), heights[name]]])
         if line is not None:
-            complete[name] = line
-    return complete, estimated
+            lines[name] = line
+    return replace(piece, lines=lines), estimated
 
 
-def across(part: Part, seams: Mapping[str, Array], name: str, y: float) -> Array | None:
+def across(piece: Piece, name: str, y: float) -> Array | None:
     """The level line at height `y` (mm), from its inner to its outer seams; None if the seams do not reach that height.
 
     Below the end of its inner seam it begins at the vertical through that end, as the block measures the hip.
     """
+    part, seams = piece.part, piece.seams
     inner, outer = ([x for seam in names if (x := crossing(seams[seam], y)) is not None] for names in part.ends[name])
     if not inner:
         below = [corner for corner in part.smooth if part.corners[corner] in part.ends[name][0]]
-        ends = [seams[part.corners[corner]][0] for corner in below]
-        inner = [float(end[0]) for end in ends if y <= end[1]]
+        inner = [float(end[0]) for end in map(piece.corner, below) if y <= end[1]]
     return points([[min(inner), y], [max(outer), y]]) if inner and outer else None
 
 
-def _guessed(part: Part, known: Mapping[str, float], seams: Mapping[str, Array]) -> dict[str, float]:
-    """The height of each level line, mm: the known one, else that of its `guess`."""
-
-    def height(name: str) -> float:
-        if name in known:
-            return known[name]
-        if name in part.heights:
-            kind, of = part.heights[name]
-            return float(seams[part.corners[of]][0, 1] if kind == "corner" else seams[of][:, 1].mean())
-        rule = part.guesses[name]
-        if rule.between is None:
-            return float(seams[part.corners[rule.corner or ""]][0, 1])
-        low, high = (height(other) for other in rule.between)
-        return low + min((high - low) * rule.share + rule.up_mm, (high - low) * rule.most)
-
-    return {name: height(name) for name in part.ends if name in known or name in part.guesses}
+def _height(piece: Piece, name: str, given: Mapping[str, float]) -> float:
+    """The height of a level, mm: as given, else that of its line, corner or seam, else as the garment guesses it."""
+    if name in given:
+        return given[name]
+    if name in piece.lines:
+        return float(piece.lines[name][:, 1].mean())
+    if (level := piece.level(name)) is not None:
+        return level
+    guess = piece.part.levels[name].guess
+    assert guess is not None
+    if guess.between is None:
+        return float(piece.corner(guess.corner or "")[1])
+    low, high = (_height(piece, other, given) for other in guess.between)
+    return low + min((high - low) * guess.share + guess.up_mm, (high - low) * guess.most)
 
 
 def signed_area(ring: Array) -> float:

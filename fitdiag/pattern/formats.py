@@ -317,12 +317,13 @@ def _piece_of(one: _Piece, garment: Garment) -> tuple[Piece | None, list[Problem
     if problems:
         return None, problems
     drawn = {name: points(one.seams[name]) for name in part.seams}
-    lines, _ = with_levels(part, one.levels, {name: points(line) for name, line in one.lines.items()}, drawn)
+    lines = {name: points(line) for name, line in one.lines.items()}
     piece = Piece(
         part, drawn, tuple(Dart(*points([dart.left, dart.right, dart.tip])) for dart in one.darts), lines,
         tuple(Notch(one_line(n.name, 40), n.seam, points([n.at])[0]) for n in one.notches or ()), one.grain_x, one.allowance,
         one_line(one.note, record.LONGEST_NOTE), tuple(_joint_of(joint) for joint in one.joints), one.band, tuple(points(one.holes)),
     )  # fmt: skip
+    piece, _ = with_levels(piece, one.levels)
     problems = [*level_faults(piece, one.levels), *_twice(piece), *faults(piece)]
     return (piece if one.notches is not None or problems else with_notches(piece)), problems
 

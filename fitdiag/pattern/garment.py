@@ -52,15 +52,9 @@ def garment_of(base: RuleBase) -> Garment:
     if (rule := base.garment) is None:
         raise stop("no-garment", "these rules have no garment.yaml, so no pattern can be altered by them")
     shapes = {shape.id: shape for shape in rule.shapes}
-    heights = {
-        level.id: ("corner", level.corner) if level.corner else ("seam", level.seam or "")
-        for level in rule.levels
-        if not level.from_end
-    }
     ends = {level.id: (level.from_end, level.to_end) for level in rule.levels if level.from_end}
-    guesses = {level.id: level.guess for level in rule.levels if level.guess}
     every = {
-        "levels": tuple(level.id for level in rule.levels), "heights": heights, "ends": ends, "guesses": guesses,
+        "levels": {level.id: level for level in rule.levels}, "ends": ends,
         "named": {height.id: height for height in rule.heights}, "notches": rule.notches,
     }  # fmt: skip
     parts = {

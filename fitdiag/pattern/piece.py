@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import LinearRing, LineString, Point, Polygon
 
-from fitdiag.knowledge.garment import Guess, Height, NotchRule, Shape
+from fitdiag.knowledge.garment import Height, Level, NotchRule, Shape
 from fitdiag.problems import Problem
 from fitdiag.units import Units
 
@@ -112,16 +112,14 @@ class Joint:
 class Part(Shape):
     """What a garment declares of a piece named `id`: its shape, how many times it is `cut`, its levels and notches.
 
-    `levels`: names from the top down. `ends`: for each level drawn as a line, the seams its inner and outer end may lie
-    on. `named`: heights above or below a level, or between two.
+    `levels`: by name, from the top down. `ends`: for each level drawn as a line, the seams its inner and outer end may
+    lie on. `named`: heights above or below a level, or between two.
     """
 
     cut: int
     fold: str | None = None
-    levels: tuple[str, ...] = ()
-    heights: Mapping[str, tuple[str, str]] = {}  # of levels not drawn as lines: ("corner" or "seam", its name)
+    levels: Mapping[str, Level] = {}
     ends: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {}
-    guesses: Mapping[str, Guess] = {}
     named: Mapping[str, Height] = {}
     notches: tuple[NotchRule, ...] = ()
 
@@ -210,10 +208,10 @@ class Piece:
             line = self.lines[name]
             order = np.argsort(line[:, 0], kind="stable")
             return float(np.interp(self.grain_x, line[order, 0], line[order, 1]))
-        if name not in self.part.heights:
+        rule = self.part.levels.get(name)
+        if rule is None or rule.from_end:
             return None
-        kind, of = self.part.heights[name]
-        return float(self.corner(of)[1] if kind == "corner" else self.seams[of][:, 1].mean())
+        return float(self.corner(rule.corner)[1] if rule.corner else self.seams[rule.seam or ""][:, 1].mean())
 
     def with_seams(self, **seams: Array) -> Piece:
         """The piece with some seams replaced; nothing is moved to fit them."""

@@ -130,7 +130,7 @@ def finished(piece: Piece, level: Mapping[str, float], inner: Mapping[str, float
     """A drafted piece with notches and level lines, each from edge to edge, or from the vertical at its x in `inner`."""
     found = {}
     for name in piece.part.ends:
-        line = across(piece.part, piece.seams, name, level[name])
+        line = across(piece, name, level[name])
         assert line is not None
         found[name] = points([[inner[name], level[name]], line[1]]) if name in inner else line
     return with_notches(Piece(piece.part, piece.seams, piece.darts, found))
