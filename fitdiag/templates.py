@@ -12,7 +12,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from fitdiag.units import NO_BREAK
+from fitdiag.units import NO_BREAK, trimmed
 
 
 def render(name: str, /, **values: Any) -> str:
@@ -37,7 +37,7 @@ def template(name: str) -> Any:
     pages.policies["json.dumps_kwargs"] = {}  # keys stay in their order
     pages.filters["digest"] = lambda part: "sha256-" + b64encode(hashlib.sha256(part.encode()).digest()).decode()
     pages.filters["base64"] = lambda content: b64encode(content).decode()
-    pages.filters["n"] = lambda number: f"{number:.2f}".rstrip("0").rstrip(".")
+    pages.filters["n"] = lambda number: trimmed(number, 2)
     return pages.get_template(name)
 
 

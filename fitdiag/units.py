@@ -162,6 +162,16 @@ def round_down(mm: float, units: Units, *, fine: bool = False) -> float:
     return max(math.floor(mm / step + 1e-9) * step for step in steps)
 
 
+def trimmed(value: float, places: int = 3) -> str:
+    """Format a number with at most so many decimals, without zeros at the end.
+
+    >>> trimmed(2.5), trimmed(20.0, 1), trimmed(-0.04, 1)
+    ('2.5', '20', '0')
+    """
+    text = f"{value:.{places}f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
 def format_reading(mm: float, units: Units) -> str:
     """Format a length as read, not as cut: eighths of an inch, or millimetres written as centimetres.
 
@@ -169,8 +179,7 @@ def format_reading(mm: float, units: Units) -> str:
     ('3/4 in', '31.3 cm', '0 cm')
     """
     if units == "cm":
-        text = f"{read_off(mm, units) / 10:.1f}".rstrip("0").rstrip(".")
-        return ("0" if text == "-0" else text) + " cm"
+        return f"{trimmed(read_off(mm, units) / 10, 1)} cm"
     return format_length(mm, units) if abs(mm) >= STEP_MM["in"] / 2 else "0 in"
 
 
@@ -212,7 +221,7 @@ def format_length(mm: float, units: Units) -> str:
 def _exactly(mm: float, units: Units) -> str:
     """Format a length on a fine tape, to 1/32 in or a tenth of a millimetre: `1 1/8 in`, `1.25 cm`."""
     if units == "cm":
-        return f"{mm / 10:.2f}".rstrip("0").rstrip(".") + " cm"
+        return f"{trimmed(mm / 10, 2)} cm"
     whole, part = divmod(Fraction(round(mm / MM_PER_INCH * 32), 32), 1)
     return f"{whole} {part} in" if whole and part else f"{whole or part} in"
 

@@ -23,6 +23,7 @@ from shapely.geometry.base import BaseGeometry
 from fitdiag.pattern.garment import arc, at_far
 from fitdiag.pattern.piece import Array, apart, left_of, unit
 from fitdiag.problems import one_line
+from fitdiag.units import trimmed
 
 MM_PER_POINT = 25.4 / 72
 APART_MM = 12.0  # between drawings stacked one below another
@@ -146,14 +147,14 @@ def svg(drawing: Drawing) -> str:
     title, desc = (escape(one_line(text, 2000)) for text in (drawing.title, drawing.desc))
     key = hashlib.blake2s(f"{title}\n{desc}".encode(), digest_size=6).hexdigest()
     edge = 1.0  # so that a frame at the edge is drawn at full width
-    width, height = _number(drawing.width + 2 * edge), _number(drawing.height + 2 * edge)
+    width, height = trimmed(drawing.width + 2 * edge), trimmed(drawing.height + 2 * edge)
     lines = [
         f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="t{key} d{key}" '
-        f'width="{width}mm" height="{height}mm" viewBox="-{_number(edge)} -{_number(edge)} {width} {height}" '
+        f'width="{width}mm" height="{height}mm" viewBox="-{trimmed(edge)} -{trimmed(edge)} {width} {height}" '
         'font-family="Helvetica, Arial, Liberation Sans, sans-serif">',
         f'<title id="t{key}">{title}</title>',
         f'<desc id="d{key}">{desc}</desc>',
-        f'<rect x="-{_number(edge)}" y="-{_number(edge)}" width="{width}" height="{height}" fill="#fff"/>',
+        f'<rect x="-{trimmed(edge)}" y="-{trimmed(edge)}" width="{width}" height="{height}" fill="#fff"/>',
     ]
     lines += [_svg_item(item) for item in drawing.items]
     return "\n".join([*lines, "</svg>", ""])
@@ -162,26 +163,22 @@ def svg(drawing: Drawing) -> str:
 def _svg_item(item: Item) -> str:
     name = f' class="{escape(item.role)}"' if item.role else ""
     if isinstance(item, Text):
-        x, y = _number(item.x), _number(item.y)
-        turn = f' transform="rotate({_number(-item.angle)} {x} {y})"' if item.angle else ""
+        x, y = trimmed(item.x), trimmed(item.y)
+        turn = f' transform="rotate({trimmed(-item.angle)} {x} {y})"' if item.angle else ""
         anchor = f' text-anchor="{item.anchor}"' if item.anchor != "start" else ""
         weight = ' font-weight="bold"' if item.bold else ""
-        size = _number(item.size * MM_PER_POINT)
+        size = trimmed(item.size * MM_PER_POINT)
         return f'<text{name} x="{x}" y="{y}" font-size="{size}"{anchor}{weight}{turn}>{escape(one_line(item.text, 400))}</text>'
     points = item.points[:-1] if isinstance(item, Stroke) and item.closed else item.points
-    path = "M" + "L".join(f"{_number(x)} {_number(y)}" for x, y in points)
+    path = "M" + "L".join(f"{trimmed(x)} {trimmed(y)}" for x, y in points)
     if isinstance(item, Fill):
         shade = f"{round(item.grey * 255):02x}"
         return f'<path{name} d="{path}Z" fill="#{shade}{shade}{shade}"/>'
-    dash = f' stroke-dasharray="{" ".join(_number(part) for part in item.dash)}"' if item.dash else ""
+    dash = f' stroke-dasharray="{" ".join(trimmed(part) for part in item.dash)}"' if item.dash else ""
     return (
         f'<path{name} d="{path}{"Z" if item.closed else ""}" fill="none" stroke="#000" '
-        f'stroke-width="{_number(item.width)}"{dash} stroke-linejoin="round"/>'
+        f'stroke-width="{trimmed(item.width)}"{dash} stroke-linejoin="round"/>'
     )
-
-
-def _number(value: float) -> str:
-    return f"{value:.3f}".rstrip("0").rstrip(".") if round(value, 3) else "0"
 
 
 # Helvetica's advance widths in thousandths of the size, from the font's public metrics; 556 for letters not listed.

@@ -29,7 +29,7 @@ from fitdiag.knowledge.findings_file import named, noted, of_the_body
 from fitdiag.knowledge.reading import file_text, quoted, read_file, wrong
 from fitdiag.knowledge.strict_yaml import Document
 from fitdiag.problems import one_line
-from fitdiag.units import LONGEST_MM, InvalidLengthError, Units, format_length, parse_day, parse_length
+from fitdiag.units import LONGEST_MM, InvalidLengthError, Units, format_length, parse_day, parse_length, trimmed
 
 CASE_SCHEMA = "fitdiag.case/1"
 ROUND_SCHEMA = "fitdiag.round/1"
@@ -331,11 +331,7 @@ def length_text(mm: float, units: Units) -> str:
         shown = format_length(mm, units)
         if mm >= 0 and abs(parse_length(shown).mm - mm) < 0.005:
             return shown
-    return f"{round(mm, 3):.4f}".rstrip("0").rstrip(".") + " mm"
-
-
-def _figure(mm: float) -> str:
-    return f"{mm + 0.0:.3f}".rstrip("0").rstrip(".")
+    return f"{trimmed(mm)} mm"
 
 
 def case_text(case: Case, head: str = _HEAD) -> str:
@@ -365,4 +361,4 @@ def round_text(one: Round, units: Units, head: str = _HEAD) -> str:
         "done": done,
     }  # fmt: skip
     text = head + file_text(rows, lambda mm: length_text(mm, units))
-    return text + file_text({"outcome": one.outcome, "fits": one.fits, "nudges": one.nudges}, _figure)
+    return text + file_text({"outcome": one.outcome, "fits": one.fits, "nudges": one.nudges}, trimmed)
