@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from html import escape
 from math import cos, radians, sin
 from typing import Any
@@ -19,8 +19,9 @@ from markupsafe import Markup
 
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.strict_yaml import read_yaml
+from fitdiag.units import trimmed
 
-XY = tuple[float, float]
+Point = complex  # x, to the right, is its real part, y, down the page, its imaginary part
 MIDDLE = 60.0  # of the picture
 STRENGTHS = (1, 2, 3)
 SHOWN = (18.0, 6.0, 84.0, 96.0)
@@ -37,12 +38,12 @@ class At:
     strength: int
     amount: float
 
-    def __call__(self, place: Sequence[float]) -> XY:
+    def __call__(self, place: Sequence[float]) -> Point:
         x, y, dx, dy = (*place, 0.0, 0.0)[:4]
         x, y = x + dx * self.amount, y + dy * self.amount
-        return (MIDDLE + self.half * x, y) if self.halved else (x, y)
+        return complex(MIDDLE + self.half * x if self.halved else x, y)
 
-    def all(self, places: Iterable[Sequence[float]]) -> list[XY]:
+    def all(self, places: Iterable[Sequence[float]]) -> list[Point]:
         return [self(place) for place in places]
 
 
@@ -52,28 +53,23 @@ Mark = Callable[[At, Any], list[str]]
 # -- ink -------------------------------------------------------------------------------------------------------------
 
 
-def number(value: float) -> str:
-    """A coordinate with one decimal at most."""
-    text = f"{value:.1f}"
-    return "0" if text == "-0.0" else text.removesuffix(".0")
+number = partial(trimmed, places=1)  # a coordinate
 
 
-def pair(point: XY) -> str:
-    return f"{number(point[0])} {number(point[1])}"
+def pair(point: Point) -> str:
+    return f"{number(point.real)} {number(point.imag)}"
 
 
-def curve(points: Sequence[XY]) -> str:
+def curve(points: Sequence[Point]) -> str:
     """Path commands of a smooth line through points, without the first move."""
     parts = []
     for n in range(len(points) - 1):
         before, a, b, after = points[max(n - 1, 0)], points[n], points[n + 1], points[min(n + 2, len(points) - 1)]
-        one = (a[0] + (b[0] - before[0]) / 6, a[1] + (b[1] - before[1]) / 6)
-        two = (b[0] - (after[0] - a[0]) / 6, b[1] - (after[1] - a[1]) / 6)
-        parts.append(f"C{pair(one)} {pair(two)} {pair(b)}")
+        parts.append(f"C{pair(a + (b - before) / 6)} {pair(b - (after - a) / 6)} {pair(b)}")
     return "".join(parts)
 
 
-def straight(points: Sequence[XY]) -> str:
+def straight(points: Sequence[Point]) -> str:
     return "".join(f"L{pair(point)}" for point in points)
 
 
@@ -82,13 +78,13 @@ def stroke(path: str, width: float, *, grey: str = "#111", dash: str = "", fill:
     return f'<path d="{path}" fill="{fill}" stroke="{grey}" stroke-width="{width}"{broken}/>'
 
 
-def line(points: Sequence[XY], width: float, *, smooth: bool = True, grey: str = "#111", dash: str = "") -> str:
+def line(points: Sequence[Point], width: float, *, smooth: bool = True, grey: str = "#111", dash: str = "") -> str:
     """A drawn line of the cloth: a seam, a level, the grain."""
     path = f"M{pair(points[0])}" + (curve(points) if smooth else straight(points[1:]))
     return stroke(path, width, grey=grey, dash=dash)
 
 
-def wanted(points: Sequence[XY]) -> str:
+def wanted(points: Sequence[Point]) -> str:
     """The broken line where something should lie."""
     return line(points, 0.9, smooth=False, dash="2.6 2")
 
@@ -96,75 +92,68 @@ def wanted(points: Sequence[XY]) -> str:
 def plumb(x: float, top: float, bottom: float) -> str:
     """A broken plumb line with its weight."""
     weight = f'<path d="M{number(x - 1.8)} {number(bottom)}h3.6l-1.8 5z" fill="#111"/>'
-    return wanted([(x, top), (x, bottom)]) + weight
+    return wanted([complex(x, top), complex(x, bottom)]) + weight
 
 
-def lens(a: XY, middle: XY, b: XY, width: float) -> str:
+def lens(a: Point, middle: Point, b: Point, width: float) -> str:
     """A stroke thick in the middle and thin at both ends, bent towards a control point."""
-    u = ahead(a, b)
-    away = (-u[1] * width, u[0] * width)
-    one, two = (middle[0] + away[0], middle[1] + away[1]), (middle[0] - away[0], middle[1] - away[1])
-    return f'<path d="M{pair(a)}Q{pair(one)} {pair(b)}Q{pair(two)} {pair(a)}z" fill="#111"/>'
+    away = beside(a, b) * width
+    return f'<path d="M{pair(a)}Q{pair(middle + away)} {pair(b)}Q{pair(middle - away)} {pair(a)}z" fill="#111"/>'
 
 
-def pull(a: XY, b: XY, bend: float = 0.0, width: float = 1.0) -> str:
+def pull(a: Point, b: Point, bend: float = 0.0, width: float = 1.0) -> str:
     """A tight, sharp line."""
     return lens(a, between(a, b, bend), b, width)
 
 
-def fold(a: XY, b: XY, bend: float = 0.0, width: float = 1.7, hand: int = 1) -> str:
+def fold(a: Point, b: Point, bend: float = 0.0, width: float = 1.7, hand: int = 1) -> str:
     """A loose fold: a heavy stroke and the faint line of its far side; `hand` -1 for its mirror image."""
-    middle, u = between(a, b, bend), ahead(a, b)
-    off = (-u[1] * 2.6 * hand, u[0] * 2.6 * hand)
-    near, far = share(a, b, 0.12), share(a, b, 0.88)
-    faint = f"M{pair((near[0] + off[0], near[1] + off[1]))}Q{pair((middle[0] + off[0], middle[1] + off[1]))} "
-    faint += pair((far[0] + off[0], far[1] + off[1]))
+    middle, off = between(a, b, bend), beside(a, b) * 2.6 * hand
+    faint = f"M{pair(share(a, b, 0.12) + off)}Q{pair(middle + off)} {pair(share(a, b, 0.88) + off)}"
     return lens(a, middle, b, width) + stroke(faint, 0.7, grey="#666")
 
 
-def ahead(a: XY, b: XY) -> XY:
+def ahead(a: Point, b: Point) -> Point:
     """The unit vector from a to b."""
-    run = (b[0] - a[0], b[1] - a[1])
-    long = (run[0] ** 2 + run[1] ** 2) ** 0.5 or 1.0
-    return run[0] / long, run[1] / long
+    return (b - a) / (abs(b - a) or 1.0)
 
 
-def share(a: XY, b: XY, part: float) -> XY:
-    return a[0] + (b[0] - a[0]) * part, a[1] + (b[1] - a[1]) * part
+def beside(a: Point, b: Point) -> Point:
+    """The unit vector square to the way from a to b, to its right on the page."""
+    return 1j * ahead(a, b)
 
 
-def between(a: XY, b: XY, bend: float) -> XY:
+def share(a: Point, b: Point, part: float) -> Point:
+    return a + (b - a) * part
+
+
+def between(a: Point, b: Point, bend: float) -> Point:
     """The control point of a bent line; a positive bend goes to the right when walking from a to b on the page."""
-    u, middle = ahead(a, b), share(a, b, 0.5)
-    return middle[0] - u[1] * bend, middle[1] + u[0] * bend
+    return share(a, b, 0.5) + beside(a, b) * bend
 
 
-def ring(at: XY, radius: float, grey: str, width: float) -> str:
-    place = f'<circle cx="{number(at[0])}" cy="{number(at[1])}" r="{number(radius)}"'
+def ring(at: Point, radius: float, grey: str, width: float) -> str:
+    place = f'<circle cx="{number(at.real)}" cy="{number(at.imag)}" r="{number(radius)}"'
     return f'{place} fill="none" stroke="{grey}" stroke-width="{width}"/>'
 
 
-def spot(at: XY, strength: int) -> str:
+def spot(at: Point, strength: int) -> str:
     """The mark of something felt: a dot with one, two or three rings."""
-    dot = f'<circle cx="{number(at[0])}" cy="{number(at[1])}" r="2.6" fill="#111"/>'
+    dot = f'<circle cx="{number(at.real)}" cy="{number(at.imag)}" r="2.6" fill="#111"/>'
     return dot + "".join(ring(at, 2.2 + 3.6 * n, "#111", 1.5) for n in range(1, strength + 1))
 
 
-def arrow(a: XY, b: XY) -> str:
+def arrow(a: Point, b: Point) -> str:
     """A small arrow from a to b: which way something moves."""
-    u = ahead(a, b)
-    root = (b[0] - u[0] * 3.4, b[1] - u[1] * 3.4)
-    head = [(root[0] - u[1] * 1.9, root[1] + u[0] * 1.9), (root[0] + u[1] * 1.9, root[1] - u[0] * 1.9)]
+    root, wide = b - ahead(a, b) * 3.4, beside(a, b) * 1.9
+    head = [root + wide, root - wide]
     return line([a, root], 1.2, smooth=False) + f'<path d="M{pair(b)}{straight(head)}z" fill="#111"/>'
 
 
-def dipped(a: XY, middle: XY, b: XY) -> str:
+def dipped(a: Point, middle: Point, b: Point) -> str:
     """An edge that is level in its middle."""
-    third = (middle[0] - a[0]) / 2.2
-    return (
-        f"C{pair((a[0] + third, a[1] + 0.6))} {pair((middle[0] - third, middle[1]))} {pair(middle)}"
-        f"S{pair((b[0] - third, b[1] + 0.6))} {pair(b)}"
-    )
+    third, low = (middle - a).real / 2.2, 0.6j
+    return f"C{pair(a + third + low)} {pair(middle - third)} {pair(middle)}S{pair(b - third + low)} {pair(b)}"
 
 
 # -- marks -------------------------------------------------------------------------------------------------------------
@@ -207,10 +196,9 @@ def _fan(at: At, given: Mapping[str, Any]) -> list[str]:
     middle, far, near = at(given["at"]), given["far"][k - 1], given.get("near", 2.5)
     marks = []
     for n, angle in enumerate(given["angles"][: 2 * k]):
-        u = (cos(radians(angle)) * at.half, -sin(radians(angle)))
+        way = complex(cos(radians(angle)) * at.half, -sin(radians(angle)))
         long = far if n % 2 == 0 else far * 0.8
-        a, b = ((middle[0] + u[0] * out, middle[1] + u[1] * out) for out in (near, long))
-        marks.append(pull(a, b, 0.0, 1.2))
+        marks.append(pull(middle + way * near, middle + way * long, 0.0, 1.2))
     return marks
 
 
@@ -221,11 +209,8 @@ def _opening(at: At, numbers: Sequence[Any]) -> list[str]:
     p, q = at(a), at(b)
     if not width:
         return []
-    u = ahead(p, q)
-    away = (-u[1] * width * at.half, u[0] * width * at.half)
-    back = 1.0 if a[0] == 0 else 0.3
-    middle = share(p, q, 0.5)
-    one, two = ((middle[0] + away[0] * way, middle[1] + away[1] * way) for way in (1.0, -back))
+    middle, away = share(p, q, 0.5), beside(p, q) * width * at.half
+    one, two = middle + away, middle - away * (1.0 if a[0] == 0 else 0.3)
     return [stroke(f"M{pair(p)}Q{pair(one)} {pair(q)}Q{pair(two)} {pair(p)}z", 1.3, fill="#777")]
 
 
@@ -234,25 +219,25 @@ def _pinch(at: At, numbers: Sequence[float]) -> list[str]:
     (x, y, tall), out = numbers, at.amount
     if not out:
         return []
-    a, b, tip = at((x - 0.5, y - tall / 2)), at((x - 0.5, y + tall / 2)), at((x + out, y))
-    near = at((x + out * 0.25, y))[0]
-    path = (
-        f"M{pair(a)}C{pair((near, y - tall * 0.2))} {pair((tip[0] - at.half * 2, y - 2.4))} {pair((tip[0], y - 1))}v2"
-    )
-    path += f"C{pair((tip[0] - at.half * 2, y + 2.4))} {pair((near, y + tall * 0.2))} {pair(b)}"
+
+    def to(*places: Sequence[float]) -> str:
+        return " ".join(map(pair, at.all(places)))
+
+    a, b = at((x - 0.5, y - tall / 2)), at((x - 0.5, y + tall / 2))
+    near, tip = x + out * 0.25, x + out
+    path = f"M{pair(a)}C{to((near, y - tall * 0.2), (tip - 2, y - 2.4), (tip, y - 1))}v2"
+    path += f"C{to((tip - 2, y + 2.4), (near, y + tall * 0.2))} {pair(b)}"
     inner = pull(at((x + 0.6, y)), at((x + out - 1.2, y)), 0, 0.9)
     return [stroke(path, 1.8, fill="#fff"), line([a, b], 0.9, smooth=False, dash="2.2 1.8"), inner]
 
 
 def _bubble(at: At, place: Sequence[float]) -> list[str]:
     """Cloth that stands off at a dart point."""
-    x, y = at(place)
-    if not at.strength:
-        return []
-    sizes = [at.amount * part for part in (1.0, 0.6)[: 1 if at.strength == 1 else 2]]
+    middle = at(place)
+    radii = [at.amount * part for part in (1.0, 0.6)[: at.strength]]
     return [
-        stroke(f"M{pair((x - r, y))}A{number(r)} {number(r)} 0 0 0 {pair((x + r, y))}", 1.0 + 0.3 * at.strength)
-        for r in sizes
+        stroke(f"M{pair(middle - r)}A{number(r)} {number(r)} 0 0 0 {pair(middle + r)}", 1.0 + 0.3 * at.strength)
+        for r in radii
     ]
 
 
@@ -275,7 +260,7 @@ MARKS: Mapping[str, Mark] = {
     "thread": lambda at, places: [line(at.all(places), 0.6, smooth=False, grey="#666")],
     "cord": lambda at, places: [line(at.all(places), (0.9, 1.6, 2.6, 3.8)[at.strength], smooth=False)],
     "wanted": lambda at, places: [wanted(at.all(places))],
-    "plumb": lambda at, numbers: [plumb(at((numbers[0], 0))[0], numbers[1], numbers[2])],
+    "plumb": lambda at, numbers: [plumb(at((numbers[0], 0)).real, numbers[1], numbers[2])],
     "arrow": lambda at, places: [arrow(*at.all(places))] if at.strength else [],
     "felt": lambda at, place: [spot(at(place), at.strength)] if at.strength else [],
 }  # fmt: skip
@@ -371,7 +356,7 @@ _STYLES = {  # of a path: width, grey and fill
     "slit": (1.0, "#111", "none"), "chair": (2.2, "#999", "none"), "step": (2.0, "#999", "none"),
     "seam": (0.9, "#444", "none"), "body": (0.9, "#767676", "none"), "shoe": (0.9, "#767676", "#fff"),
 }  # fmt: skip
-_COMMANDS: Mapping[str, Callable[[XY, Sequence[XY]], str]] = {  # of a path, from its current point
+_COMMANDS: Mapping[str, Callable[[Point, Sequence[Point]], str]] = {  # of a path, from its current point
     "from": lambda at, to: f"M{pair(to[0])}",
     "to": lambda at, to: straight(to),
     "curve": lambda at, to: curve([at, *to]),
@@ -399,7 +384,7 @@ def _hung(stance: Mapping[str, Any], bent: Mapping[str, float]) -> Iterable[str]
 
 
 def _path(commands: Iterable[Mapping[str, Any]], bent: Mapping[str, float]) -> str:
-    text, at = "", (0.0, 0.0)
+    text, at = "", 0j
     for command in commands:
         for kind, given in command.items():
             if kind == "close":
@@ -411,8 +396,8 @@ def _path(commands: Iterable[Mapping[str, Any]], bent: Mapping[str, float]) -> s
     return text
 
 
-def _place(row: Sequence[Any], bent: Mapping[str, float]) -> XY:
+def _place(row: Sequence[Any], bent: Mapping[str, float]) -> Point:
     """A place of a stance: [x, y, moves of x, moves of y], each move by 1 of a bend."""
     x, y, *moves = row
     across, down = (sum(by * bent.get(name, 0.0) for name, by in one.items()) for one in (*moves, {}, {})[:2])
-    return x + across, y + down
+    return complex(x + across, y + down)
