@@ -7,8 +7,9 @@ from functools import cache
 from io import BytesIO
 from typing import TYPE_CHECKING, NamedTuple
 
+from PIL import Image
+
 from fitdiag.pattern.pdf import PAPERS, Paper, document, paint, plain, wrapped
-from fitdiag.reports.muslin_sheet import png_size
 from fitdiag.reports.sheet import CLOTH, LOOK, PAPER, SMOOTH, THEN, THEN_NOTE, WROTE, Change, Sheet
 from fitdiag.units import NO_BREAK
 
@@ -235,7 +236,7 @@ class _Setter:
     def _muslins(self, muslins: Sequence[tuple[str, bytes]]) -> None:
         """Set the pictures of simulated cloth in a labelled row."""
         room = self.wide / len(muslins) - 2.0
-        shapes = [png_size(picture) for _, picture in muslins]
+        shapes = [Image.open(BytesIO(picture)).size for _, picture in muslins]
         high = min(MUSLIN_MM, *(room * height / width for width, height in shapes))
         self._rule(high + self.line * 6)
         self._words(THEN, by=1.25, face="times", bold=True)

@@ -24,11 +24,6 @@ def png_of(picture: Any) -> bytes:
     return file.getvalue()
 
 
-def png_size(file: bytes) -> tuple[int, int]:
-    """Width and height of a PNG file in pixels, from its header (ISO/IEC 15948, IHDR)."""
-    return int.from_bytes(file[16:20], "big"), int.from_bytes(file[20:24], "big")
-
-
 def sheet_png(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, _body: Sequence[str]) -> bytes:
     """All pictures in one row, muslin by muslin, with headings above and the label below, as PNG."""
     shown = [[Image.fromarray(picture) for picture in views.values()] for views in drawn]
