@@ -142,7 +142,7 @@ def test_two_windows_begin_one_round(shell: Shell) -> None:
     """The second window is told that the first has begun it."""
     case = open_case(CASE)
     add_round(case)
-    with pytest.raises(ProblemsFoundError, match="meanwhile"):
+    with pytest.raises(ProblemsFoundError, match="in the meantime"):
         add_round(case)
     assert 1 == len(open_case(CASE).rounds)
 

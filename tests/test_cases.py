@@ -397,8 +397,8 @@ def test_what_a_delete_began_is_finished_and_said(case: Case, cases: Path, capsy
     (cases / ".fitdiag" / f"{case.folder.name}.lock").write_text("photos 2026-11-20\n")
     assert 0 == show_list(str(cases), as_json=True, everything=False, today=DAY)
     shown = capsys.readouterr()
-    assert "Finished now: 1 deletion that had been broken off." in shown.err
-    assert "Finished now: the deletion of photos" in shown.err and json.loads(shown.out)
+    assert "Finished now: 1 interrupted deletion." in shown.err
+    assert "Finished now: an interrupted deletion of photos" in shown.err and json.loads(shown.out)
     assert not gone.exists() and not picture.exists()
     assert date(2026, 11, 20) == open_case(case.folder).consent.removed
     assert [] == list((cases / ".fitdiag").glob("*.lock"))

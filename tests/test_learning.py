@@ -622,7 +622,7 @@ def test_the_same_findings_have_no_difference(small: tuple[Path, RuleBase]) -> N
     b = opinion_of(base, findings(Finding("lines-dip", "yes", 19.5)))
     found = compare(base, a, b)
     assert () == found.differences
-    assert "Both say the same and come to the same." == found.verdict
+    assert "Both give the same answers and reach the same conclusion." == found.verdict
 
 
 def test_amounts_notes_and_history_are_compared(small: tuple[Path, RuleBase]) -> None:

@@ -470,7 +470,7 @@ def test_the_fitters_page_holds_beliefs_reasons_effects_and_one_block_of_caution
     html = fitter(THREE)
     page = Page(html)
     for words in (
-        "Beliefs before and after", "For it", "Against", "What would change the mind",
+        "Beliefs before and after", "For it", "Against", "What would change the conclusion",
         "Leave alone", "This round: measures that move", "After 1", "After 3", "back grain to centre at waist", "Warnings",
     ):  # fmt: skip
         assert words in page.text

@@ -771,6 +771,6 @@ def test_an_absurd_measure_is_named(shell: Work) -> None:
 def test_a_corner_of_a_fresh_block_is_no_fault(shell: Work) -> None:
     """On a block that nobody altered a corner to be trued is told as how it is drafted; after an alteration it is to be redrawn."""
     fresh = unfolded(shell.ok("pattern", "walk", "block.yaml"))
-    assert "degrees off one run, as the block is drafted; true it with the seams laid together." in fresh
+    assert "degrees off a smooth line, as the block is drafted; true it with the seams laid together." in fresh
     assert "redraw" not in fresh
     assert "redraw it with the seams laid together" in unfolded(shell.ok("pattern", "walk", "thrown.json"))

@@ -380,16 +380,16 @@ def test_an_earlier_round_changed_by_hand_is_not_passed_over(shell: Shell, tmp_p
     found = "schema: fitdiag.findings/1\nsymptoms:\n  balance-lines-dip-to-back: {amount: 1/2 in}\n"
     (tmp_path / "now.yaml").write_text(found, encoding="utf-8")
     done = ("--done", "tuck-across-back-hip=1/2 in")
-    assert "says by now" not in shell("review", "the usher", "--findings", "now.yaml", *done, "--no-questions")[1]
+    assert "Round 1 now says" not in shell("review", "the usher", "--findings", "now.yaml", *done, "--no-questions")[1]
     folder = tmp_path / "cases" / "the-usher"
     first = folder / "round-01" / "round.yaml"
     head, _, told = first.read_text("utf-8").partition("done:")
     first.write_text(f"{head}done:{told.replace('1/2 in', '1/4 in')}", "utf-8")
     _, out, _ = shell("review", "the usher", "--no-questions")
-    assert "Round 1 says by now: tuck across the back above the full hip line, 1/4 in." in out
+    assert "Round 1 now says: tuck across the back above the full hip line, 1/4 in." in out
     (folder / "round-02" / "session.jsonl").rename(tmp_path / "away.jsonl")
     _, out, _ = shell("review", "the usher", "--no-questions", "--full")
-    assert "says by now" not in out
+    assert "Round 1 now says" not in out
     assert "Round 1: tuck across the back above the full hip line, 1/4 in" in out
 
 

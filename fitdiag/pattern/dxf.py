@@ -453,7 +453,7 @@ def _ring(name: str, block: _Block, layer: str) -> Array:
     line = chained(parts) if parts and (not closed or len(parts) == 1) else None
     if line is None or apart(line[0], line[-1]) > CLOSED_MM:
         message = f"{name}: layer {layer} must hold one closed outline; its {len(parts)} lines do not form one"
-        hint = "is it open, there twice, or on a layer that is switched off?"
+        hint = "is it open, drawn twice, or on a layer that is switched off?"
         raise stop("layers", message, hint=hint)
     return line[:-1]
 

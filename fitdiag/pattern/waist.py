@@ -68,7 +68,7 @@ def _given(piece: Piece, number: int, work: str, by: float | None) -> float:
     """How far a dart moves, mm. Raises ProblemsFoundError if that is missing or 0."""
     if not by:
         hint = f"write it like '{piece.name} {number} {work}=2 cm'"
-        raise stop("dart", "how far along the edge the dart goes is missing", hint=hint)
+        raise stop("dart", "it does not say how far the dart goes along the edge", hint=hint)
     return by
 
 

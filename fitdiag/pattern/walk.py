@@ -158,7 +158,7 @@ def _longer(pair: WalkedPair, by: float, units: Units) -> str:
 
 def corner_sentence(corner: WalkedCorner, *, drafted: bool = False) -> str:
     """`Waist at centre back: 91.7 degrees, square.` `drafted`: of an unaltered block, whose corners are not yet trued."""
-    verdict = "square" if corner.rule.degrees == 90 else "one run"
+    verdict = "square" if corner.rule.degrees == 90 else "a smooth line"
     if not corner.right:
         what = ", as the block is drafted; true" if drafted else ": redraw"
         verdict = f"{corner.off:.0f} degrees off {verdict}{what} it with the seams laid together"

@@ -34,7 +34,7 @@ ORIGINS: Mapping[Origin, str] = {
     "asked": "asked", "volunteered": "unasked", "file": "findings file", "form": "the client's form", "photo": "photo",
     "earlier": "an earlier round", "derived": "follows from the rest",
 }  # fmt: skip
-ANSWERS: Mapping[Seen, str] = {"yes": "seen", "no": "not seen", "unsure": "cannot be said"}
+ANSWERS: Mapping[Seen, str] = {"yes": "seen", "no": "not seen", "unsure": "can't say"}
 _SHOWN_FROM, _MOST_BELIEFS = 0.05, 8
 
 
@@ -173,14 +173,14 @@ def _stages_table(title: str, stages: Sequence[Stage], after: Sequence[str], uni
 
 
 def turns_table(base: RuleBase, turns: Iterable[Turn]) -> Table:
-    """Which other answers would put which alteration first."""
+    """The other answers that would put another alteration first."""
     rows = []
     for turn in turns:
         first = lower_first(base.alterations[turn.first].title) if turn.first else "nothing to alter yet"
         now = ANSWERS[turn.now] if turn.now else "open"
         rows.append((base.symptoms[turn.symptom].title, now, ANSWERS[turn.answer], first))
     heads = ("Sign", "Now", "If it were", "Then first")
-    return Table("Answers that would turn the first recommendation", heads, tuple(rows), numbers=False)
+    return Table("Answers that would change the first recommendation", heads, tuple(rows), numbers=False)
 
 
 def rounds_table(base: RuleBase, history: History, units: Units) -> Table:
@@ -399,7 +399,7 @@ class Beside:
 # ------------------------------------------------------------------------------------------------------- the page
 
 _BESIDE_THE_SIGNS = ("Shape and stance", "Done in earlier rounds")  # the signs themselves are in a table
-_LAID = "Each set lies where the picture's own line begins and ends, by an estimated lens. Compare where lines turn and how steep they are."
+_LAID = "Each set begins and ends where the picture's own line does, by an estimated lens. Compare where they turn and how steep they are."
 _DOTS = "Full dots are measured, their bars the error to either side. Rings are what was expected."
 
 
@@ -437,10 +437,10 @@ def _reasoning(base: RuleBase, conclusion: Conclusion, heading: Heading, beside:
     yield Section(f"Beliefs{' before and after' if beside.before else ''}", (beliefs if beliefs.rows else none,))
     yield Section("For and against", long["What the pattern may do"].parts)
     turns = turns_table(base, beside.turns)
-    none = "No single other answer among the most telling ones would turn the first recommendation."
+    none = "No single other answer among the most telling ones would change the first recommendation."
     turning = ("One other answer alone, all others as they are:", turns) if turns.rows else (none,)
     question = long.get("The next question worth asking")
-    yield Section("What would change the mind", (*turning, *([question] if question else ())))
+    yield Section("What would change the conclusion", (*turning, *([question] if question else ())))
     yield from (long[name] for name in ("On simulated cloth", "Later, if still needed", "Leave alone") if name in long)
     if beside.laid:
         description = "The client's picture, {}, with its own lines and those of simulated cloth now and then"

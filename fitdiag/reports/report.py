@@ -100,7 +100,7 @@ def make_report(
     sections = (
         writer.at_a_glance(plan),
         writer.findings(),
-        section("Does not go together", Items("", apart)),
+        section("Contradictions", Items("", apart)),
         *(() if steps else (reasoning,)),
         writer.plan(plan),
         writer.closings(plan),
@@ -146,7 +146,7 @@ class _Writer:
         body = [notes[note].title + marked.get(grade, "") for note, grade in known.body.items() if grade != "no"]
         done = [f"Round {item.round}: {done_text(self.base, item, known.units)}" for item in known.done]
         lists = {
-            "Seen or felt": seen, "Measured": small, "Looked for and not there": self._absent(), "Could not be said": unsure,
+            "Seen or felt": seen, "Measured": small, "Looked for and not found": self._absent(), "Not sure": unsure,
             "Shape and stance": body, "Done in earlier rounds": done,
         }  # fmt: skip
         items = (Items(title, tuple(items)) for title, items in lists.items())
@@ -184,7 +184,7 @@ class _Writer:
             Items("For it", tuple(reason.speaks for reason in belief.because[:5])),
             Items("Against it", tuple(reason.speaks for reason in belief.against[:4])),
             Items("Not when", cause.not_when),
-            Items("Not to be taken for", tuple(f"{causes[other.cause].title}: {other.tell}" for other in alike)),
+            Items("Not to be confused with", tuple(f"{causes[other.cause].title}: {other.tell}" for other in alike)),
         )
 
     def in_a_line(self, belief: Belief) -> str:
@@ -212,7 +212,7 @@ class _Writer:
             f"Where: {rule.operation.cut}. Hinge: {rule.operation.hinge}.",
             Items("Because", item.because),
             Items("Against", item.against),
-            Items("What simulated cloth shows of it", seen),
+            Items("What simulated cloth shows", seen),
         ]
         if self.steps:
             parts += [
@@ -256,7 +256,7 @@ class _Writer:
             "On simulated cloth",
             HONEST,
             Items("Before anyone cuts", found.warnings),
-            Items("How near it came to this try-on", found.near),
+            Items("How close it came to this try-on", found.near),
             Items(f"The body, in {found.cloth.lower()}", _capital(found.body) if self.steps else ()),
         )
 

@@ -176,7 +176,7 @@ def _verdict(conclusion: Conclusion, changes: int, stay: Sequence[str], *, alone
         return "Nothing to change: nothing shows that asks for it."
     if stay:
         return "Nothing to change: what shows may stay as it is."
-    return f"Nothing to change yet: it is not sure enough what the pattern does. {'Look' if alone else 'Your fitter looks'} again first."
+    return f"Nothing to change yet: it is not clear enough what the pattern does. {'Look' if alone else 'Your fitter looks'} again first."
 
 
 def _changes(base: RuleBase, plan: Plan, units: Units, pattern: Pattern) -> list[Change]:

@@ -35,7 +35,7 @@ def as_text(report: Report, width: int = 80) -> str:
 
 
 _ON_ONE_SCREEN = (
-    "In short", "Does not go together", "On the pattern", "On simulated cloth", "The next question worth asking",
+    "In short", "Contradictions", "On the pattern", "On simulated cloth", "The next question worth asking",
 )  # fmt: skip
 MORE = "Why, what was found and what to leave alone: {}."
 TRY_FIRST = " Try each change with basting or pins before you cut."

@@ -48,9 +48,9 @@ def not_told(one: Round) -> tuple[str, ...]:
 
 
 def told_since(base: RuleBase, case: Case, findings: Findings) -> Iterator[str]:
-    """Name what the earlier rounds say was done, but the last one does not count, as its questions had begun before.
+    """What the earlier rounds say was done and the last one does not count, because its questions had already begun.
 
-    `findings`: those of the last round. Somebody changed a `round.yaml` by hand.
+    That is so where somebody changed a `round.yaml` by hand. `findings`: those of the last round.
     """
 
     def kept(item: Done) -> tuple[object, ...]:
@@ -60,8 +60,10 @@ def told_since(base: RuleBase, case: Case, findings: Findings) -> Iterator[str]:
     last, counted = case.rounds[-1], {kept(item) for item in findings.done}
     for item in case.done_before(last.number):
         if kept(item) not in counted:
-            text = f"Round {item.round} says by now: {done_text(base, item, case.units)}. The list below does not count that,"
-            text += f" because the questions of round {last.number} had begun before; to begin them again, move"
+            text = (
+                f"Round {item.round} now says: {done_text(base, item, case.units)}. The list below does not count that"
+            )
+            text += f", because the questions of round {last.number} had already begun; to begin them again, move"
             yield f"{text} {shown_path(last.log_file)} away."
 
 
@@ -165,7 +167,7 @@ def changed_in_all(base: RuleBase, case: Case) -> list[str]:
         total = sum(known) if known else None
         how = how_done(base, Done(name, abs(total) if total else None, 1, side, less=(total or 0.0) < 0.0), case.units)
         if total == 0.0:
-            how.insert(0, "there and back again, nothing in all")
+            how.insert(0, "there and back again, nothing overall")
         if len(known) < len(each):
             how.append("and as it was pinned" if known else "as it was pinned")
         lines.append(f"{base.title(name)}: {', '.join(how)}")

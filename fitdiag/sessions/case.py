@@ -273,7 +273,7 @@ def add_round(case: Case, *, today: date | None = None, fingerprint: str = "") -
     with alone(case.folder):
         found = open_case(case.folder)
         if [one.number for one in found.rounds] != [one.number for one in case.rounds]:
-            message = "a round was begun or removed meanwhile"
+            message = "a round was begun or removed in the meantime"
             raise stop("changed", message, where=case.folder, hint="look at it, then do this again")
         number = found.rounds[-1].number + 1 if found.rounds else 1
         if number > MOST_ROUNDS:
@@ -318,7 +318,7 @@ def update_round(case: Case, changed: Round, *, today: date | None = None) -> Ca
     """Write what differs between a round as `case` knows it and `changed`; the rest stays as on disk.
 
     When the turn changes and `since` does not, it is set to today. Raises ProblemsFoundError if the same field was changed
-    meanwhile.
+    in the meantime.
     """
     before = case.round(changed.number)
     if before.waiting != changed.waiting and before.since == changed.since:
@@ -343,7 +343,7 @@ def _merged(known: _Value, wanted: _Value, found: _Value, fixed: tuple[str, ...]
             continue
         if now not in (before, after):
             hint = "look at it, then do this again"
-            message = f"'{item.name}' was changed in this file meanwhile"
+            message = f"'{item.name}' was changed in this file in the meantime"
             raise stop("changed", message, where=path, hint=hint)
         changes[item.name] = after
     return replace(found, **changes)
@@ -381,7 +381,7 @@ def alone(folder: Path, *, begun: bool = True) -> Iterator[files.Alone]:
             hint = "wait until it has ended, then do this again"
             raise stop("in-use", "another window is changing this case", where=where, hint=hint)
         if begun and not folder.is_dir():
-            raise stop("gone", "this case was deleted or moved meanwhile", where=where, hint="nothing was written")
+            raise stop("gone", "this case has been deleted or moved", where=where, hint="nothing was written")
         if begun:
             for inner in sorted(folder.glob("round-[0-9][0-9]"))[-2:]:  # earlier rounds are no longer written
                 settle(inner)

@@ -98,7 +98,7 @@ def to_do(case: Case) -> str:
 def recover(parent: Path) -> list[str]:
     """Sweep a root of cases and finish interrupted work there; returns what was finished, in words. Never fails."""
     ended = sum(name.startswith(GONE) for name in sweep(parent))
-    messages = [f"Finished now: {ended} deletion{'' if ended == 1 else 's'} that had been broken off."] if ended else []
+    messages = [f"Finished now: {ended} interrupted deletion{'' if ended == 1 else 's'}."] if ended else []
     own = parent / OWN
     with suppress(OSError, ValueError):
         if os.path.lexists(own / "list.txt"):  # where an older version kept the names of cases
@@ -136,7 +136,7 @@ def _go_on(folder: Path, notes: list[str]) -> list[str]:
         for note in notes:
             if note.startswith(PHOTOS):
                 delete_photos(open_case(folder), date.fromisoformat(note.removeprefix(PHOTOS)))
-                messages.append("Finished now: the deletion of photos that had been broken off.")
+                messages.append("Finished now: an interrupted deletion of photos.")
     return messages
 
 

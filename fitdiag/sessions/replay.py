@@ -74,14 +74,14 @@ def _differences(then: Event, today: Event, base: RuleBase, state: State) -> lis
         if abs(after[cause] - before[cause]) >= NOTICEABLE:
             title = base.title(cause)
             lines.append(f"{title}: {chance_words(before[cause])} then, {chance_words(after[cause])} now.")
-    for kind, key in (("recommended", "recommendations"), ("left alone", "leave_alone")):
+    for kind, key in (("Recommended", "recommendations"), ("Left alone", "leave_alone")):
         old, new = (
             [name for item in listed(event, key)
              if isinstance(name := item.get("alteration") if isinstance(item, dict) else item, str)]
             for event in (then, today)
         )  # fmt: skip
-        lines += [f"Then {kind}, now not: {base.title(name)}." for name in old if name not in new]
-        lines += [f"Now {kind}, then not: {base.title(name)}." for name in new if name not in old]
+        lines += [f"{kind} then, not now: {base.title(name)}." for name in old if name not in new]
+        lines += [f"{kind} now, not then: {base.title(name)}." for name in new if name not in old]
     amounts = [_numbers(event, "recommendations", "alteration", "amount_mm") for event in (then, today)]
     for name in amounts[1]:
         was, now = amounts[0].get(name), amounts[1][name]
@@ -207,7 +207,7 @@ def _verdict(a: Opinion, b: Opinion, differences: list[Difference]) -> str:
     cause, first = a.leading == b.leading, a.first == b.first
     if cause and first:
         if not differences:
-            return "Both say the same and come to the same."
+            return "Both give the same answers and reach the same conclusion."
         same = set(a.recommended) == set(b.recommended)
         tail = "" if same else " The alterations after the first are not all the same."
         return f"Both come to the same leading cause and the same first alteration.{tail}"
@@ -215,8 +215,8 @@ def _verdict(a: Opinion, b: Opinion, differences: list[Difference]) -> str:
     if cause or first:
         same_one, other = ("leading cause", "first alteration")[:: 1 if cause else -1]
         apart = f"the {same_one} is the same, the {other} is not"
-    alone = "" if any(item.matters for item in differences) else " No one answer turns it; only several together do."
-    return f"They come to different ends: {apart}.{alone}"
+    alone = "" if any(item.matters for item in differences) else " No single answer does it, only several together."
+    return f"They reach different conclusions: {apart}.{alone}"
 
 
 _Changed = tuple[Literal["symptom", "body", "done"], str, str, str, Findings]
