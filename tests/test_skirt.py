@@ -126,7 +126,8 @@ def test_a_file_says_which_garment_it_is_about(tmp_path: Path, shell: Shell) -> 
     assert len(PdfReader(io.BytesIO((tmp_path / "sheets.pdf").read_bytes())).pages) >= 6
     told = json.loads(shell("diagnose", "findings.yaml", "--pattern", "block.yaml", "--json")[1])
     first = told["recommendations"][0]
-    assert ("lower-centre-back-waist", pytest.approx(12.7, abs=2)) == (first["alteration"], first["amount_mm"])
+    assert first["alteration"] == "lower-centre-back-waist"
+    assert 6.35 < first["amount_mm"] < 12.7  # the level line asks for about 1/4 in, the fold for 1/2 in
     assert shell("case", "new", "the juggler", "--garment", "skirt", "--pattern", "block.yaml", "--units", "in")[0] == 0
     given = ("--findings", "findings.yaml", "--no-questions", "--no-drape")
     assert shell("review", "the juggler", *given)[0] == 0
