@@ -1,7 +1,6 @@
 """What a rule base is made of: the format of every file under `rules/`, as immutable values.
 
-Lengths are text with a unit in the files and millimetres here (`..._mm`). Words ("usually", "much-more") stay words; `RuleBase`
-has their numbers, from the tables of `words.yaml`.
+Lengths are text with a unit in the files and millimetres here (`..._mm`). Words stay words; `words.yaml` has their numbers.
 """
 
 from collections.abc import Collection, Iterable, Mapping
