@@ -66,6 +66,7 @@ TROUSERS = [
     ("hip-too-loose", "hip-too-wide", "take-hip-width", 1 / 4),
     ("side-hip-pulls-across", "one-side-fuller", "add-to-one-side", 1 / 2),
     ("side-hip-pulls-across", "hip-too-narrow", "add-hip-width", 1 / 2),
+    ("front-pulls-across-fly", "hip-too-narrow", "add-hip-width", 1 / 2),  # the gap is what both fronts are short of
     ("outer-thigh-pulls", "outer-thigh-too-narrow", "add-outer-thigh", 1 / 2),
     ("front-pulls-across-fly", "front-too-narrow-at-abdomen", "insert-for-abdomen", 1 / 2),
     ("pattern-knee-under-table", "knee-too-narrow", "add-knee-width", 1 / 4),

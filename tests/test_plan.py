@@ -15,11 +15,11 @@ from small_rules import GIVE, LONG, ORDER, SOURCES, SYMPTOMS, TUCK, good_files, 
 
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.diagnosis.joint import CauseExtent
-from fitdiag.knowledge.findings import Done, Finding, Findings, Side
+from fitdiag.knowledge.findings import Done, Finding, Findings, Side, measured
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.amounts import Amounts, given_back
-from fitdiag.planning.plan import Plan, first_choice, make_plan
+from fitdiag.planning.plan import LIKELY, Plan, first_choice, make_plan, without_rivals
 
 WIDE, NARROW, BOTH = (f"causes/back/{name}.yaml" for name in ("too-wide", "too-narrow", "wide-and-long"))
 TAKE_IN, LET_OUT = "alterations/back/take-in.yaml", "alterations/back/let-out.yaml"
@@ -1038,3 +1038,28 @@ def test_a_test_is_asked_for_only_where_there_is_something_to_test(tmp_path: Pat
     symptoms = {"lines-dip": Finding("lines-dip", "yes"), "line-near-seam": Finding("line-near-seam", seen)}
     plan = make_plan(believed(rules, {"back-too-long": 0.2}, symptoms=symptoms))
     assert endings(plan)["lines-dip"][:2] == ("look", by)
+
+
+def test_two_causes_of_one_sign_are_not_both_cut_for() -> None:
+    """A fly that gapes comes from a narrow front or a narrow hip: where neither is likelier than not, one is tried, the other waits."""
+    base = load_rules()
+    seen = {
+        "fly-gapes": measured(base.symptoms["fly-gapes"], 15.0),
+        "front-pulls-across-fly": measured(base.symptoms["front-pulls-across-fly"], 20.0),
+        **{name: Finding(name, "no") for name in ("back-waist-gapes", "waist-binds")},
+    }
+    diagnosis = Diagnosis(base, Findings(seen, body={"full-abdomen-high": "some"}, units="cm"))
+    rivals = ("hip-too-narrow", "front-too-narrow-at-abdomen")
+    assert all(0.3 < diagnosis.probability[cause] < LIKELY for cause in rivals)
+    plan = make_plan(diagnosis)
+    now = [item.alteration for item in plan.recommendations if item.only_if is None]
+    widths = {"add-hip-width", "add-front-width", "insert-for-abdomen"}
+    assert len(widths.intersection(now)) == 1
+    assert widths.intersection(item.alteration for item in plan.later) - set(now)
+
+
+def test_an_alteration_that_treats_what_another_treats_waits() -> None:
+    """The best first; one that treats a sign of its own is kept, and one that treats no sign at all only if it is the best."""
+    treats: dict[str, list[str]] = {"hip": ["gap", "seat"], "front": ["gap"], "hem": ["gap", "hem"], "none": []}
+    assert without_rivals(treats) == ["hip", "hem"]
+    assert without_rivals({"none": []}) == ["none"]

@@ -241,8 +241,7 @@ class Extent(Rule):
 class Cure(Rule):
     """How well an alteration cures a cause, and how much of the cause's extent 1 mm of it takes.
 
-    Below 0: the alteration is done the other way, like a leg made shorter by a rule that makes it longer. 0: it helps, but the
-    extent does not say how much of it, as ripples at the side do not say how far a dart point is off.
+    Below 0: the alteration is done the other way, as one that lengthens a leg shortens it. 0: the extent does not say how much.
     """
 
     how_well: HowWell

@@ -7,10 +7,10 @@ exactly one line. The tool suggests; the fitter decides.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Hashable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, TypeVar
 
 from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, lower_first
 from fitdiag.knowledge.findings import Finding, Findings, Side
@@ -19,6 +19,7 @@ from fitdiag.knowledge.order import in_order, opposed, reason
 from fitdiag.planning.amounts import Amounts, PlannedAmount, given_back
 from fitdiag.units import format_given, format_length
 
+Item = TypeVar("Item", bound=Hashable)
 When = Literal["avoid_when", "careful_when"]
 MOST_A_ROUND = 3  # common practice, no source
 _PRICE_OF_A_NEW_SIGN = 0.1  # relief given up for a sign that an alteration surely brings; a fitter's judgement
@@ -131,6 +132,17 @@ def sentence(text: str) -> str:
 def make_plan(diagnosis: Diagnosis) -> Plan:
     """Make the plan for a diagnosis. Deterministic."""
     return Planner(diagnosis).plan()
+
+
+def without_rivals(treats: Mapping[str, Collection[Item]]) -> list[str]:
+    """The alterations, by what each treats and the best first, that treat something which none before them does."""
+    kept: list[str] = []
+    treated: set[Item] = set()
+    for name, signs in treats.items():
+        if not kept or not treated.issuperset(signs):
+            kept.append(name)
+            treated.update(signs)
+    return kept
 
 
 def first_choice(diagnosis: Diagnosis) -> str | None:
@@ -257,10 +269,32 @@ class Planner:
                 left[cause] *= 1.0 - well
 
     def firm(self, chosen: Iterable[str]) -> list[str]:
-        """The chosen alterations that cure a likely cause, or all if none does; the others wait until these were tried."""
+        """The chosen alterations that cure a likely cause; the others wait until these were tried.
+
+        If none does, those that each treat a sign which none before them treats, as two causes of one sign are seldom both there.
+        """
         likely = {cause for cause, p in self.probability.items() if p >= LIKELY and self.diagnosis.has_sign(cause)}
         names = list(chosen)
-        return [name for name in names if not likely.isdisjoint(self.base.cures_of[name])] or names
+        sure = [name for name in names if not likely.isdisjoint(self.base.cures_of[name])]
+        return sure or without_rivals({name: self._treats(name) for name in names})
+
+    def _treats(self, alteration: str) -> set[str]:
+        """The signs seen that some cause shows which an alteration cures."""
+        signs = (finding.symptom for finding in self.findings.seen)
+        return {sign for sign in signs if not self.base.cures_of[alteration].keys().isdisjoint(self._showing[sign])}
+
+    @cached_property
+    def _showing(self) -> Mapping[str, frozenset[str]]:
+        """Each sign seen with the causes that show it, or whose reading it is."""
+        read = {cause: self.diagnosis.joint.shown_by(cause) for cause in self.probability}
+        return {
+            finding.symptom: frozenset(
+                cause
+                for cause in self.probability
+                if cause in self.base.causes_of[finding.symptom] or finding.symptom in read[cause]
+            )
+            for finding in self.findings.seen
+        }
 
     def _against_it(self, alteration: Alteration) -> tuple[float, float]:
         """The factor on an alteration's relief, and what is then subtracted."""

@@ -21,7 +21,16 @@ from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.order import everything_before, opposed
 from fitdiag.knowledge.stations import STATIONS, Station, stations_of
-from fitdiag.planning.plan import AS_GOOD, AT_THE_SAME_PLACE, CAREFUL, LIKELY, Planner, When, first_choice
+from fitdiag.planning.plan import (
+    AS_GOOD,
+    AT_THE_SAME_PLACE,
+    CAREFUL,
+    LIKELY,
+    Planner,
+    When,
+    first_choice,
+    without_rivals,
+)
 
 WORLDS = 240
 SURE = 0.98  # probability from which the first alteration counts as settled
@@ -70,6 +79,7 @@ class Ends:
             (sign, cause, 1.0) for cause in causes
             for sign in (*(link.symptom for link in base.causes[cause].shows), *diagnosis.joint.shown_by(cause))
         ))  # fmt: skip
+        self.treats = (self.cures > 0).astype(np.float32) @ self.shows.T > 0  # alteration x sign
         self.price = np.array([planner.price(rule) for rule in rules.values()])
         self.same_place = np.array([1.0 if planner.given[name] is None else AT_THE_SAME_PLACE for name in rules])
 
@@ -104,7 +114,7 @@ class Ends:
             free[going, best] = False
             free[going] &= ~self.opposed[best]
             left[going] *= 1.0 - self.cures[best]
-        return [self._first(relief, firm) for relief, firm in zip(chosen, likely, strict=True)]
+        return [self._first(relief, firm, signs) for relief, firm, signs in zip(chosen, likely, seen, strict=True)]
 
     def speaking(self, firsts: Sequence[str | None]) -> np.ndarray:
         """A boolean per sign: whether it speaks against a contending alteration, by being present or absent."""
@@ -112,8 +122,13 @@ class Ends:
         rows = [number for number, name in enumerate(self.names) if name in often]
         return np.asarray(sum(table[rows].sum(axis=0) for table in (*self.avoid, *self.careful)) > 0)
 
-    def _first(self, relief: dict[str, float], likely: np.ndarray) -> str | None:
-        now = [name for name in relief if likely[self.names.index(name)]] or list(relief)
+    def _first(self, relief: dict[str, float], likely: np.ndarray, seen: np.ndarray) -> str | None:
+        now = [name for name in relief if likely[self.names.index(name)]]
+        if not now:
+            treated = {
+                name: np.flatnonzero(self.treats[self.names.index(name)] & (seen > 0)).tolist() for name in relief
+            }
+            now = without_rivals(treated)
         free = [name for name in now if not self.sooner[name].intersection(now)] or now
         return min(free, key=lambda name: (-relief[name], name), default=None)
 
