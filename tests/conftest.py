@@ -106,6 +106,15 @@ def hurried_documents(shelf: Path) -> Iterator[None]:
         yield
 
 
+@pytest.fixture(scope="module")
+def fewer_worlds() -> Iterator[None]:
+    """For tests of interviews, also of forked ones, in which it does not matter how well the next question is chosen."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("fitdiag.planning.questions.WORLDS", 40)
+        patch.setattr("fitdiag.diagnosis.worlds._PROPOSED", 256)
+        yield
+
+
 def _recalled(recall: Callable[[Path], RuleBase | None]) -> Callable[[Path], RuleBase | None]:
     """The shipped rules are built from what is kept of them once; nobody changes them while the tests run."""
     shipped, kept = {rules_for(name).resolve() for name in garments()}, dict[Path, RuleBase]()

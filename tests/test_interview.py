@@ -30,15 +30,9 @@ from fitdiag.sessions.replay import replay
 from fitdiag.sessions.state import conclude, fold, offered_event
 from fitdiag.units import parse_length
 
+pytestmark = pytest.mark.usefixtures("fewer_worlds")
 DIP = "balance-lines-dip-to-back"
 MM = 25.4
-
-
-@pytest.fixture(autouse=True)
-def fewer_worlds(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What is asked matters here, not how well it is chosen."""
-    monkeypatch.setattr("fitdiag.planning.questions.WORLDS", 40)
-    monkeypatch.setattr("fitdiag.diagnosis.worlds._PROPOSED", 256)
 
 
 class Talk:

@@ -32,6 +32,7 @@ from fitdiag.sessions.log import KINDS, SCHEMA, SessionLog, read_log
 from fitdiag.sessions.replay import replay
 from fitdiag.sessions.state import conclude, conclusion_event, fold
 
+pytestmark = pytest.mark.usefixtures("fewer_worlds")
 COMMAND = (sys.executable, "-m", "fitdiag")
 TO_THE_QUESTIONS = ("", "", "")
 WHOLE = (*TO_THE_QUESTIONS, "one", "1 left", "", "2", "3", "note hem is only tacked", "4", "stop")
