@@ -86,7 +86,7 @@ def test_an_eased_dart_gives_its_width_to_the_edge(by: float | None, left: int) 
     ("work", "number", "by", "told"),
     [
         (moved, 3, 5.0, "has 2 darts"), (moved, 1, 90.0, "no room"), (turned, 1, 80.0, "another dart lies between"),
-        (split, 1, 4.0, "cannot be split"), (eased, 1, 50.0, "cannot be eased"), (moved, 1, None, "missing"),
+        (split, 1, 4.0, "cannot be split"), (eased, 1, 50.0, "cannot be eased"), (moved, 1, None, "does not say how far"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_done_is_told(work: object, number: int, by: float | None, told: str) -> None:
