@@ -198,6 +198,20 @@ def test_an_answer_to_other_pictures_is_refused(here: Path, shell: Shell) -> Non
         assert before == (here / "read" / "back.marks.json").read_bytes()
 
 
+def test_an_answer_about_another_side_is_refused(here: Path, shell: Shell) -> None:
+    """What was said yes to as the right side is no yes to the same picture given as the left one."""
+    all_marks = [json.loads((here / "read" / f"{view}.marks.json").read_text(encoding="utf-8")) for view in VIEWS]
+    for marks in all_marks:
+        marks |= {"view": "right" if marks["view"] == "left" else marks["view"], "proposed": [], "doubts": {}}
+    answer = here / "answer.json"
+    answer.write_text(json.dumps({"schema": "fitdiag.confirmed/1", "marks": all_marks}), encoding="utf-8")
+    before = (here / "read" / "left.marks.json").read_bytes()
+    pictures = [str(here / f"{view}.jpg") for view in VIEWS]
+    code, _, err = shell("photo", "read", *pictures, "--answer", str(answer))
+    assert 1 == code and "belongs to other pictures" in err
+    assert before == (here / "read" / "left.marks.json").read_bytes()
+
+
 def test_a_name_without_a_view_is_asked_about(shell: Shell, tmp_path: Path) -> None:
     """Which side a picture shows stands in its name or before it; else one message says how to write it."""
     Image.new("RGB", (600, 800)).save(tmp_path / "IMG_1.jpg")

@@ -467,15 +467,16 @@ def confirmed(paths: Sequence[Path], folder: Path, answer: str | None) -> bool:
     for file in [Path(answer)] if answer else _saved(folder, Path(name).stem):
         where = shown_path(file)
         found = parse_answer(read_text(file, LARGEST_ANSWER, "answer"), where)
-        given = {item.sha256: item for item in found.marks}
-        if any(item.sha256 not in given for item in marks):
+        given = {(item.sha256, item.view): item for item in found.marks}
+        if any((item.sha256, item.view) not in given for item in marks):
             if answer:
                 raise stop("other-pictures", "this answer belongs to other pictures", where=Where(where))
             continue
         _refuse_mirrored([path for path, item in zip(paths, marks, strict=True) if item.sha256 in found.mirrored])
         say(f"Confirmed on the page: {where}.")
         new = {
-            path: replace_fields(given[item.sha256], file=item.file) for path, item in zip(paths, marks, strict=True)
+            path: replace_fields(given[item.sha256, item.view], file=item.file)
+            for path, item in zip(paths, marks, strict=True)
         }
         write_all({sidecar(path): as_json(item) for path, item in new.items()}, replace=True)
         return True
