@@ -9,7 +9,7 @@ import math
 import re
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from fractions import Fraction
 from functools import cache, lru_cache
 from typing import Literal
@@ -282,6 +282,11 @@ def parse_day(text: str) -> date | None:
         day = date.fromisoformat(text)
         return day if day.isoformat() == text else None
     return None
+
+
+def is_to_come(day: date, today: date) -> bool:
+    """Whether a day lies ahead. A day more is let pass, for a file that came from where it is tomorrow already."""
+    return day > today + timedelta(days=1)
 
 
 def day_words(day: date) -> str:

@@ -161,13 +161,20 @@ class Diagnosis:
         return cause_id in self._signed
 
     @cached_property
-    def _signed(self) -> frozenset[str]:
-        seen = {finding.symptom for finding in self.findings.seen}
-        shows = {
-            cause.id: {link.symptom for link in cause.shows if (link.symptom, cause.id) not in self.compiled.across}
+    def signs_of(self) -> Mapping[str, frozenset[str]]:
+        """By cause, the signs that it shows, or whose reading it moves, but for those seen across from it."""
+        across = self.compiled.across
+        return {
+            cause.id: frozenset(link.symptom for link in cause.shows if (link.symptom, cause.id) not in across).union(
+                self.joint.shown_by(cause.id)
+            )
             for cause in self.base.causes.values()
         }
-        return frozenset(cause for cause in shows if seen & (shows[cause] | {*self.joint.shown_by(cause)}))
+
+    @cached_property
+    def _signed(self) -> frozenset[str]:
+        seen = {finding.symptom for finding in self.findings.seen}
+        return frozenset(cause for cause, signs in self.signs_of.items() if not seen.isdisjoint(signs))
 
     @cached_property
     def extents(self) -> Mapping[str, CauseExtent]:

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import date
 
 from fitdiag.pattern.piece import Carried, Pattern
 from fitdiag.problems import one_line
-from fitdiag.units import Units, format_given, parse_day
+from fitdiag.units import Units, format_given, is_to_come, parse_day
 
 LONGEST_CLIENT, LONGEST_ID, LONGEST_NAME, LONGEST_TITLE, LONGEST_NOTE = 80, 60, 160, 200, 2000
 MOST_DARTS, MOST_LINES, MOST_NOTCHES, MOST_CARRIED = 20, 50, 200, 200
@@ -44,12 +44,12 @@ def history(pattern: Pattern, units: Units) -> list[str]:
 
 
 def to_come(pattern: Pattern, today: date) -> list[str]:
-    """The alterations of a pattern that were made on a day which has not come yet, each in a sentence; a day more is let pass."""
+    """The alterations of a pattern that were made on a day which has not come yet, each in a sentence."""
     dated = [(item, parse_day(item.day)) for item in pattern.carried]
     return [
         f"Altered: {item.alteration}: {item.day} has not come yet; put the day right, or the clock of this computer."
         for item, day in dated
-        if day is not None and day > today + timedelta(days=1)
+        if day is not None and is_to_come(day, today)
     ]
 
 

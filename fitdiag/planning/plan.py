@@ -280,21 +280,8 @@ class Planner:
 
     def _treats(self, alteration: str) -> set[str]:
         """The signs seen that some cause shows which an alteration cures."""
-        signs = (finding.symptom for finding in self.findings.seen)
-        return {sign for sign in signs if not self.base.cures_of[alteration].keys().isdisjoint(self._showing[sign])}
-
-    @cached_property
-    def _showing(self) -> Mapping[str, frozenset[str]]:
-        """Each sign seen with the causes that show it, or whose reading it is."""
-        read = {cause: self.diagnosis.joint.shown_by(cause) for cause in self.probability}
-        return {
-            finding.symptom: frozenset(
-                cause
-                for cause in self.probability
-                if cause in self.base.causes_of[finding.symptom] or finding.symptom in read[cause]
-            )
-            for finding in self.findings.seen
-        }
+        seen = {finding.symptom for finding in self.findings.seen}
+        return {sign for cause in self.base.cures_of[alteration] for sign in seen & self.diagnosis.signs_of[cause]}
 
     def _against_it(self, alteration: Alteration) -> tuple[float, float]:
         """The factor on an alteration's relief, and what is then subtracted."""

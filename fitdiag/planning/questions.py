@@ -76,8 +76,7 @@ class Ends:
             (rule.id, cause, well[word]) for rule in rules.values() for cause, word in rule.worsens.items()
         ))  # fmt: skip
         self.shows = _table(signs, causes, (
-            (sign, cause, 1.0) for cause in causes
-            for sign in (*(link.symptom for link in base.causes[cause].shows), *diagnosis.joint.shown_by(cause))
+            (sign, cause, 1.0) for cause in causes for sign in diagnosis.signs_of[cause]
         ))  # fmt: skip
         self.treats = (self.cures > 0).astype(np.float32) @ self.shows.T > 0  # alteration x sign
         self.price = np.array([planner.price(rule) for rule in rules.values()])

@@ -13,7 +13,7 @@ import unicodedata
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import fields, replace
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -38,6 +38,7 @@ from fitdiag.sessions.case_files import (
 )
 from fitdiag.sessions.case_list import CASE_FILE, OWN
 from fitdiag.sessions.round_log import round_text_in_log, save_round, settle
+from fitdiag.units import is_to_come
 
 MOST_ROUNDS = 99
 LARGEST_PATTERN = 16 * 1024 * 1024
@@ -289,10 +290,7 @@ def add_round(case: Case, *, today: date | None = None, fingerprint: str = "") -
 
 
 def days_to_come(case: Case, today: date) -> list[str]:
-    """The days of what has happened in a case that have not come yet, each with its file and what to do.
-
-    A day more is let pass, for a file that came from where it is tomorrow already.
-    """
+    """The days of what has happened in a case that have not come yet, each with its file and what to do."""
     in_case = {"opened": case.opened, "consent, date": case.consent.given, "consent, removed": case.consent.removed,
                "closed, date": case.closed.day if case.closed else None}  # fmt: skip
     written = [(case.folder / CASE_FILE, in_case)]
@@ -303,7 +301,7 @@ def days_to_come(case: Case, today: date) -> list[str]:
         f"{shown_path(path)}: {name}: {day} has not come yet; put it right there, or the clock of this computer."
         for path, days in written
         for name, day in days.items()
-        if day is not None and day > today + timedelta(days=1)
+        if day is not None and is_to_come(day, today)
     ]
 
 
