@@ -8,6 +8,7 @@ from base64 import b64encode
 from collections.abc import Callable
 from hashlib import sha256
 from html.parser import HTMLParser
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -97,19 +98,21 @@ def test_the_pdf_is_one_page_of_the_paper(paper: str, units: str, large: bool, h
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_no_text_leaves_the_page_and_no_lines_overlap(paper: str) -> None:
-    """Every run of text starts inside the margins, and no two runs stand on the same spot, in plain and in large print."""
+    """Every line of text starts inside the margins, and lines below each other keep apart, in plain and in large print."""
     for large in (False, True):
         for page in pdf(paper=paper, large=large, units="in", keep_until="W" * 80).pages:
             spots: list[tuple[float, float]] = []
 
-            def seen(text: str, cm: list[float], tm: list[float], _font: Any, _size: float, into: Any = spots) -> None:
-                if text.strip():  # words of a drawing are placed in the drawing
-                    x, y = tm[4:]
+            def seen(operator: bytes, to: list[float], cm: list[float], _tm: list[float], into: Any = spots) -> None:
+                if operator in (b"Td", b"Tm"):  # a line begins here; words of a drawing are placed in the drawing
+                    x, y = map(float, to[-2:])
                     into.append((round(cm[0] * x + cm[2] * y + cm[4], 1), round(cm[1] * x + cm[3] * y + cm[5], 1)))
 
-            page.extract_text(visitor_text=seen)
+            page.extract_text(visitor_operand_before=seen)
             assert len(spots) > 20
-            assert len(set(spots)) == len(spots)
+            apart = [abs(b[1] - a[1]) for a, b in pairwise(sorted(spots)) if a[0] == b[0]]
+            assert len(apart) > 10
+            assert min(apart) > 7
             assert all(28 <= x <= PAGES[paper][0] - 28 and 28 <= y <= PAGES[paper][1] - 28 for x, y in spots)
 
 

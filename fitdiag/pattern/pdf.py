@@ -6,16 +6,13 @@ Only the fonts every PDF reader has are used, so no font travels with the file.
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
-from functools import cache, lru_cache
-from itertools import groupby
-from operator import itemgetter
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 from fitdiag.pattern.ink import Drawing, Fill, Item, Text
 from fitdiag.problems import one_line
-from fitdiag.units import NO_BREAK
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -23,8 +20,6 @@ if TYPE_CHECKING:
 Paper = Literal["a4", "letter"]
 PAPERS: Mapping[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1
 MARGIN_MM = 10.0
-_RULED = 1000.0  # points of the letters that widths are read off
-_ROUNDING = 1e-6  # by which a line may be too wide
 _PLAIN = str.maketrans(
     dict(zip("–—‘’“”′″•⁄łŁđĐı", "--''\"\"'\"*/lLdDi", strict=True)) | {"…": "...", "œ": "oe", "Œ": "OE"}
 )
@@ -57,63 +52,6 @@ def pdf_drawing(drawing: Drawing | Sequence[Drawing], paper: Paper = "a4", title
         pdf.add_page()
         paint(pdf, one.items, ((wide - one.width * scale) / 2, MARGIN_MM), scale)
     return bytes(pdf.output())
-
-
-@lru_cache(maxsize=16384)
-def width_of(text: str, face: str = "helvetica", style: str = "") -> float:
-    """How wide a text in a core font is, mm for each point of its size; `style`: "B" for bold."""
-    ruler = _ruler()
-    ruler.set_font(face, style, _RULED)
-    return float(ruler.get_string_width(text)) / _RULED
-
-
-@cache
-def _ruler() -> FPDF:
-    return document("", PAPERS["a4"])
-
-
-def wrapped(
-    runs: Iterable[tuple[str, str]], size: float, room: float, face: str = "helvetica"
-) -> list[list[tuple[str, str]]]:
-    """Lines of `room` mm from runs of text, each with its style: of each line its runs. Broken at spaces, and where a word is wider
-    than a line. At least one line, which may be empty.
-
-    The library takes a line apart letter by letter, which takes ten times as long.
-
-    >>> wrapped((("Feet on the marks.", "B"), ("Chalk will do.", "")), 10.0, 45.0)
-    [[('Feet on the marks. ', 'B'), ('Chalk', '')], [('will do.', '')]]
-    """
-    most = room / size + _ROUNDING  # mm for each point
-    lines: list[list[tuple[str, str]]] = [[]]
-    used = 0.0
-    for text, style in runs:
-        space = width_of(" ", face, style)
-        for word in filter(None, text.split(" ")):  # not at what keeps amounts together
-            for part in _parts(word, most, face, style):
-                wide = width_of(part, face, style)
-                if lines[-1] and used + space + wide > most:
-                    lines.append([])
-                if not lines[-1]:
-                    used = -space
-                lines[-1].append((part, style))
-                used += space + wide
-    return [_joined(line) for line in lines]
-
-
-def _parts(word: str, most: float, face: str, style: str) -> Iterator[str]:
-    """A word in parts that each fit on a line, mm for each point."""
-    while width_of(word, face, style) > most:
-        fits = max((end for end in range(1, len(word)) if width_of(word[:end], face, style) <= most), default=1)
-        yield word[:fits]
-        word = word[fits:]
-    yield word
-
-
-def _joined(words: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
-    """The words of a line as runs of one style; all but the last end with a space. What kept amounts together is a plain space now."""
-    groups = groupby(words, itemgetter(1))
-    runs = [(" ".join(word for word, _ in group).replace(NO_BREAK, " "), style) for style, group in groups]
-    return [*((f"{text} ", style) for text, style in runs[:-1]), *runs[-1:]]
 
 
 def document(title: str, size: tuple[float, float]) -> FPDF:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import cache
 from io import BytesIO
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, cast
 
 from PIL import Image
 
-from fitdiag.pattern.pdf import PAPERS, Paper, document, paint, plain, wrapped
+from fitdiag.pattern.pdf import PAPERS, Paper, document, paint, plain
 from fitdiag.reports.sheet import CLOTH, LOOK, PAPER, SMOOTH, THEN, THEN_NOTE, WROTE, Change, Sheet
 from fitdiag.units import NO_BREAK
 
@@ -101,10 +101,8 @@ class _Setter:
                bold: bool = False, grey: int = INK, after: float = 0.1) -> None:  # fmt: skip
         """Set a paragraph, followed by `after` lines of space."""
         self._font(by=by, face=face, bold=bold, grey=grey)
-        room = width or self.wide
-        for line in wrapped(((_plain(text), "B" if bold else ""),), self.size * by, room, face):
-            self.pdf.set_x(x)
-            self.pdf.cell(room, self.line * by, "".join(run for run, _ in line), new_x="LMARGIN", new_y="NEXT")
+        self.pdf.set_x(x)
+        self.pdf.multi_cell(width or self.wide, self.line * by, _plain(text), align="L", new_x="LMARGIN", new_y="NEXT")
         self.pdf.ln(self.line * after)
 
     def _rule(self, below: float) -> None:
@@ -141,11 +139,14 @@ class _Setter:
 
     def _rows(self, lists: Lists, width: float) -> list[_Row]:
         """The rows of a column with their heights; a heading goes with its first item."""
+        self._font()
         rows = []
         for title, texts, mark in lists:
             for number, text in enumerate(texts, 1):
-                lines = len(wrapped(((_plain(text), ""),), self.size, width - self.line * 1.25))
-                high = self.line * (lines + (0.12 if number > 1 else 1.75))
+                height = self.pdf.multi_cell(
+                    width - self.line * 1.25, self.line, _plain(text), align="L", dry_run=True, output="HEIGHT"
+                )
+                high = cast("float", height) + self.line * (0.12 if number > 1 else 1.75)
                 rows.append(_Row(title if number == 1 else "", text, mark or f"{number}.", high))
         return rows
 

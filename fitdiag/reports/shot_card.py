@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitdiag.knowledge.strict_yaml import read_yaml
-from fitdiag.pattern.pdf import PAPERS, Paper, document, plain, width_of, wrapped
+from fitdiag.pattern.pdf import PAPERS, Paper, document, plain
 from fitdiag.problems import one_line, stop
 from fitdiag.templates import render, template
 from fitdiag.units import MM_PER_INCH, Units, day_words, format_given, format_reading, parse_day, round_length
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from fitdiag.knowledge.about import ShotCard
 
 MARGIN_MM, GUTTER_MM = 11.0, 7.0
+CAP = 0.326  # mm a point of type from the top of a line to its letters' foot, as the library sets it
 DRAWN = 78.0, 64.0  # the size of a drawing in its own units
 INK, RUST, QUIET = "#22303c", "#b3402a", "#7d878f"
 DEPTH_MM = 120.0  # side seams to centre back, as the body is seen from behind; the figures on the card hold for it
@@ -167,14 +168,15 @@ class _Setter:
 
     def paragraph(self, lead: str, text: str, x: float, y: float, width: float) -> float:
         """Set a bold lead and its text, wrapped, the first line at y; returns the y of the next line."""
-        for line in wrapped(((plain(lead), "B"), (plain(text), "")), self.size, width):
-            at = x
-            for words, style in line:
+        self.pdf.set_y(y - self.size * CAP)
+        left, right = x, self.pdf.w - x - width
+        with self.pdf.text_columns(
+            l_margin=left, r_margin=right, line_height=self.line / self.size * 72 / 25.4
+        ) as column:
+            for words, style in ((plain(lead) + " " * bool(lead and text), "B"), (plain(text), "")):
                 self.pdf.set_font("helvetica", style, self.size)
-                self.pdf.text(at, y, words)
-                at += self.size * width_of(words, style=style)
-            y += self.line
-        return y
+                column.write(words)
+        return float(self.pdf.y) + self.size * CAP
 
     def title(self, x: float, y: float, text: str, by: float) -> None:
         self.pdf.set_font("times", "B", self.size * by)
