@@ -444,6 +444,7 @@ def test_a_piece_that_changes_by_less_is_not_said_to_be_done_alike(alteration: s
     ("one-leg-longer", "left leg shorter", "right"), ("one-leg-longer", "the right leg is longer", "right"),
     ("one-hip-fuller", "flatter on the left", "right"), ("one-hip-fuller", "left hip fuller", "left"),
     ("one-leg-longer", "hip replacement left one leg longer", None), ("one-hip-higher", "left hip higher than the right hip", None),
+    ("one-hip-higher", "one hip lower, left", "right"), ("one-hip-higher", "one hip higher right now", None),
     ("one-hip-higher", "uneven on the left", None), ("flat-seat", "left side lower", None),
 ])  # fmt: skip
 def test_the_side_of_a_body_note_is_the_one_that_has_more(note: str, words: str, side: str | None) -> None:

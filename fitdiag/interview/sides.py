@@ -19,6 +19,7 @@ _LOWER = re.compile(
 )
 _OF_THE_BODY = re.compile(
     r"\b(left|right)(?:-hand)? (?:hip|leg|side|half|buttock|cheek|thigh|one(?! leg))\b|\bon (?:the|my|her|his) (left|right)\b"
+    r"|\b(?:higher|fuller|bigger|larger|longer|lower|shorter|smaller|flatter),? (?:the )?(left|right)(?=$|[,.;])"
 )
 _MORE = re.compile(r"\b(?:higher|up|fuller|bigger|larger|rounder|wider|longer)\b")
 _LESS = re.compile(r"\b(?:lower|down|shorter|smaller|flatter|narrower)\b")
