@@ -34,7 +34,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.plan import make_plan
 from fitdiag.planning.stages import Effects, Stage
 from fitdiag.problems import ProblemsFoundError, one_line
-from fitdiag.reports.fitter import effects_tables
+from fitdiag.reports.fitter import moved_tables
 from fitdiag.reports.report import Report, make_report
 from fitdiag.reports.sheet import whole_amounts
 from fitdiag.reports.writers import (
@@ -547,5 +547,6 @@ def test_a_measure_through_the_steps_agrees_with_its_changes() -> None:
     base = load_rules()
     stages = (Stage("as it is", None, {"hip girth": 1005.0}), Stage("take-hip-width", 3.0, {"hip girth": 1001.2}))
     plan = make_plan(Diagnosis(base, Findings()))
-    (table,) = effects_tables(plan, Effects(stages, (), {}, "as drafted"), "in")
-    assert table.rows == (("hip girth", whole_amounts("39 5/8 in"), whole_amounts("39 3/8 in (-1/4 in)")),)
+    tables = moved_tables(plan, Effects(stages, (), {}, "as drafted"), "in")
+    (rows, _) = tables["This round: measures that move"]
+    assert rows == [("hip girth", whole_amounts("39 5/8 in"), whole_amounts("39 3/8 in (-1/4 in)"))]

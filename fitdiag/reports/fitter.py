@@ -1,11 +1,11 @@
 """The page with the fitter's reasoning: the sections of the report, and between them tables of findings, beliefs, effects and
-rounds, the chart, and answers that would change the list. One self-contained HTML file.
+rounds, the chart, and answers that would change the list. One self-contained HTML file; its order and words: `fitter_page.html`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
@@ -13,7 +13,7 @@ from typing import Any
 from markupsafe import Markup
 
 from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, done_text, lower_first
-from fitdiag.knowledge.findings import SEVERITIES, Finding, Findings, Origin, gone_mm, settle
+from fitdiag.knowledge.findings import SEVERITIES, Finding, Findings, gone_mm, settle
 from fitdiag.knowledge.garment import Chart
 from fitdiag.knowledge.model import RuleBase, Seen, Symptom
 from fitdiag.knowledge.stations import station_of
@@ -30,75 +30,18 @@ from fitdiag.sessions.state import Conclusion
 from fitdiag.templates import render
 from fitdiag.units import MM_PER_INCH, Units, day_words, format_change, format_error, format_length, format_reading
 
-ORIGINS: Mapping[Origin, str] = {
-    "asked": "asked", "volunteered": "unasked", "file": "findings file", "form": "the client's form", "photo": "photo",
-    "earlier": "an earlier round", "derived": "follows from the rest",
-}  # fmt: skip
-ANSWERS: Mapping[Seen, str] = {"yes": "seen", "no": "not seen", "unsure": "can't say"}
 _SHOWN_FROM, _MOST_BELIEFS = 0.05, 8
 
-
-@dataclass(frozen=True)
-class Table:
-    """Text rows under headings; the first cell names the row. `bars`: shares before and now, one pair per row."""
-
-    caption: str
-    heads: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    bars: tuple[tuple[float | None, float], ...] = ()
-    numbers: bool = True
+# pictures under one heading: drawings (caption, SVG), and photos (caption, link, text for screen readers)
+Figures = tuple[str, Sequence[tuple[str, Markup]], Sequence[tuple[str, str, str]]]
 
 
-@dataclass(frozen=True)
-class Figures:
-    """Groups of pictures: title, drawings (caption, SVG) and photos (caption, link, text for screen readers)."""
-
-    groups: tuple[tuple[str, Sequence[tuple[str, Markup]], Sequence[tuple[str, str, str]]], ...]
-    large: bool = False
-
-
-def findings_table(base: RuleBase, findings: Findings, units: Units) -> Table:
-    """Each finding with its answer, amount, error and origin; what is seen comes first."""
-    order = {"yes": 0, "unsure": 1, "no": 2}
-    ranked = sorted(findings.symptoms.values(), key=lambda finding: order[finding.seen])
-    rows = tuple(
-        (base.symptoms[finding.symptom].title, _answer(finding, units), _error(base, finding, units), _origin(base, finding))
-        for finding in ranked
-    )  # fmt: skip
-    return Table("Signs, with their error and origin", ("Sign", "Answer", "Error", "From"), rows, numbers=False)
-
-
-def _answer(finding: Finding, units: Units) -> str:
-    parts = [ANSWERS[finding.seen]]
-    if finding.severity:
-        parts.append(finding.severity)
-    if finding.amount_mm is not None:
-        parts.append(whole_amounts(format_reading(finding.amount_mm, units)))
-    if finding.side in ("left", "right"):
-        parts.append(f"{finding.side} side only")
-    return ", ".join(parts)
-
-
-def _error(base: RuleBase, finding: Finding, units: Units) -> str:
-    measure = base.symptoms[finding.symptom].measure
-    if finding.amount_mm is None or measure is None:
-        return "-"
-    give = f"fitter ± {format_length(measure.give_mm, units)}"
-    return whole_amounts(f"± {format_error(finding.error_mm, units)}; {give}" if finding.error_mm else give)
-
-
-def _origin(base: RuleBase, finding: Finding) -> str:
-    if finding.origin == "derived" and base.symptoms[finding.symptom].from_ease:
-        return "measures and ease"
-    return ORIGINS[finding.origin]
-
-
-def shown_signs(base: RuleBase, findings: Findings, photos: Mapping[str, Sequence[str]]) -> Figures:
+def shown_signs(base: RuleBase, findings: Findings, photos: Mapping[str, Sequence[str]]) -> list[Figures]:
     """Drawings of what was seen, right beside wrong, and the client's own pictures of that view.
 
     `photos`: by view (front, back, left, right) the links to pictures of this round.
     """
-    groups, garment = [], base.about.garment
+    groups, garment = list[Figures](), base.about.garment
     for finding in findings.seen:
         symptom = base.symptoms[finding.symptom]
         if symptom.id not in drawn_symptoms(garment):
@@ -113,7 +56,7 @@ def shown_signs(base: RuleBase, findings: Findings, photos: Mapping[str, Sequenc
         description = "The client's picture with its measured lines"
         links = [("The client", link, description) for view in views for link in photos.get(view, ())]
         groups.append((symptom.title, drawn, links))
-    return Figures(tuple(groups))
+    return groups
 
 
 def degree_of(symptom: Symptom, finding: Finding) -> int:
@@ -127,38 +70,40 @@ def degree_of(symptom: Symptom, finding: Finding) -> int:
     return max(passed, default=1)
 
 
-def beliefs_table(base: RuleBase, now: Conclusion, before: Conclusion | None) -> Table:
-    """The causes that count before or now, with both beliefs."""
+def ranked_beliefs(now: Conclusion, before: Conclusion | None) -> list[tuple[Belief, float | None]]:
+    """The causes that count before or now, likeliest first, each with its earlier probability."""
     earlier = {belief.cause: belief for belief in before.diagnosis.beliefs} if before else {}
 
     def most(belief: Belief) -> float:
         both = (belief, earlier.get(belief.cause))
         return max((one.probability for one in both if one is not None and one.has_sign), default=0.0)
 
-    ranked = sorted(
-        (belief for belief in now.diagnosis.beliefs if most(belief) >= _SHOWN_FROM),
-        key=lambda belief: (-round(belief.probability, 12), belief.cause),
-    )[:_MOST_BELIEFS]
-    rows, bars = [], []
-    for belief in ranked:
-        old = earlier[belief.cause].probability if belief.cause in earlier else None
-        words = [chance_words(chance) for chance in (old, belief.probability) if chance is not None]
-        rows.append((base.causes[belief.cause].title, *words))
-        bars.append((old, belief.probability))
-    heads = ("The pattern", *(("Before",) if before else ()), "Now")
-    return Table("How likely each cause is", heads, tuple(rows), tuple(bars))
+    counting = (belief for belief in now.diagnosis.beliefs if most(belief) >= _SHOWN_FROM)
+    ranked = sorted(counting, key=lambda belief: (-round(belief.probability, 12), belief.cause))[:_MOST_BELIEFS]
+    return [(one, earlier[one.cause].probability if one.cause in earlier else None) for one in ranked]
 
 
-def effects_tables(plan: Plan, effects: Effects, units: Units) -> list[Table]:
-    """Pattern measures changed by earlier rounds and by this one; alterations go by their numbers on this page."""
+Rows = list[tuple[str, ...]]  # of a table: what it is about, and the other cells
+
+
+def moved_tables(plan: Plan, effects: Effects, units: Units) -> dict[str, tuple[Rows, Sequence[str]]]:
+    """The rows and headings of the pattern measures that earlier rounds and this one change, by the title of their list in the report.
+
+    Alterations go by their numbers on this page.
+    """
     rank = {item.alteration: str(item.rank) for item in plan.recommendations}
     earlier = [f"After step {number}" for number in range(1, len(effects.history))]
     now = [f"After {rank.get(stage.name, stage.name)}" for stage in effects.stages[1:]]
     parts = (("Earlier rounds", effects.history, earlier), ("This round", effects.stages, now))
-    return [_stages_table(name, stages, after, units) for name, stages, after in parts if moving(stages)]
+    return {
+        f"{name}: measures that move": (_moved(stages, units), ("Measure", stages[0].name.capitalize(), *after))
+        for name, stages, after in parts
+        if moving(stages)
+    }
 
 
-def _stages_table(title: str, stages: Sequence[Stage], after: Sequence[str], units: Units) -> Table:
+def _moved(stages: Sequence[Stage], units: Units) -> Rows:
+    """Each measure that moves through the stages, with its change where a stage changes it."""
     rows = []
     for name in moving(stages):
         last = stages[0].measures[name]
@@ -169,32 +114,7 @@ def _stages_table(title: str, stages: Sequence[Stage], after: Sequence[str], uni
             values.append(whole_amounts(format_reading(mm, units) + (f" ({change})" if change else "")))
             last = mm
         rows.append((name, *values))
-    return Table(f"{title}: measures that move", ("Measure", stages[0].name.capitalize(), *after), tuple(rows))
-
-
-def turns_table(base: RuleBase, turns: Iterable[Turn]) -> Table:
-    """The other answers that would put another alteration first."""
-    rows = []
-    for turn in turns:
-        first = lower_first(base.alterations[turn.first].title) if turn.first else "nothing to alter yet"
-        now = ANSWERS[turn.now] if turn.now else "open"
-        rows.append((base.symptoms[turn.symptom].title, now, ANSWERS[turn.answer], first))
-    heads = ("Sign", "Now", "If it were", "Then first")
-    return Table("Answers that would change the first recommendation", heads, tuple(rows), numbers=False)
-
-
-def rounds_table(base: RuleBase, history: History, units: Units) -> Table:
-    """The numbers of the chart, measured and expected, round by round."""
-    series = shown(base, history)
-    rows = []
-    for place, (one, _) in enumerate(history):
-        cells = []
-        for _, values in series:
-            _, was, wanted = values[place]
-            expected = f" (expected {value_text(wanted, units)})" if wanted else ""
-            cells.append(whole_amounts(value_text(was, units) + expected))
-        rows.append((str(one.number), *cells))
-    return Table("The same in numbers", ("Round", *(chart.title for chart, _ in series)), tuple(rows))
+    return rows
 
 
 def round_sentences(base: RuleBase, history: History, units: Units) -> tuple[str, ...]:
@@ -398,60 +318,31 @@ class Beside:
 
 # ------------------------------------------------------------------------------------------------------- the page
 
-_BESIDE_THE_SIGNS = ("Shape and stance", "Done in earlier rounds")  # the signs themselves are in a table
-_LAID = "Each set begins and ends where the picture's own line does, by an estimated lens. Compare where they turn and how steep they are."
-_DOTS = "Full dots are measured, their bars the error to either side. Rings are what was expected."
-
 
 def fitter_page(base: RuleBase, conclusion: Conclusion, heading: Heading, beside: Beside) -> str:
-    """The fitter's page as HTML."""
-    return render(
-        "reports/fitter_page.html", heading=heading.line, verdict=conclusion.plan.verdict,
-        images="'self' file:" if beside.photos or beside.laid else "",
-        sections=list(_reasoning(base, conclusion, heading, beside)),
-    )  # fmt: skip
-
-
-def _reasoning(base: RuleBase, conclusion: Conclusion, heading: Heading, beside: Beside) -> Iterator[Section]:
-    """Yield the sections of the page in order: those of the report, and between them tables and pictures."""
-    findings, units = conclusion.diagnosis.findings, heading.units
+    """The fitter's page as HTML: the sections of the report, in an order and with tables and pictures of its own."""
+    units, history, effects = heading.units, beside.history, beside.effects
 
     def sections(*, steps: bool) -> dict[str, Section]:
         report = make_report(
-            base, conclusion, heading.client, steps=steps, on_pattern=beside.effects, simulated=beside.simulated
+            base, conclusion, heading.client, steps=steps, on_pattern=effects, simulated=beside.simulated
         )
         return {part.title: part for part in report.sections}
 
-    short, long = sections(steps=False), sections(steps=True)
-    yield short["This round"]
     named = "{0.number}. {0.title}: {0.amount}, {0.place}"
-    changes = tuple((named.format(one), drawn(one.pictures), ()) for one in beside.sheet.changes if one.pictures)
-    if changes:
-        yield Section("Before and after, drawn", (beside.sheet.key, Figures(changes)))
-    found, signs = findings_table(base, findings, units), shown_signs(base, findings, beside.photos)
-    known = (one for one in short["Findings"].parts if isinstance(one, Items) and one.title in _BESIDE_THE_SIGNS)
-    seen = (Section("What was seen, drawn", (signs,)),) if signs.groups else ()
-    yield Section("What was found", (found if found.rows else "Nothing was noted.", *seen, *known))
-    beliefs = beliefs_table(base, conclusion, beside.before)
-    none = "No cause is likely from what was seen."
-    yield Section(f"Beliefs{' before and after' if beside.before else ''}", (beliefs if beliefs.rows else none,))
-    yield Section("For and against", long["What the pattern may do"].parts)
-    turns = turns_table(base, beside.turns)
-    none = "No single other answer among the most telling ones would change the first recommendation."
-    turning = ("One other answer alone, all others as they are:", turns) if turns.rows else (none,)
-    question = long.get("The next question worth asking")
-    yield Section("What would change the conclusion", (*turning, *([question] if question else ())))
-    yield from (long[name] for name in ("On simulated cloth", "Later, if still needed", "Leave alone") if name in long)
-    if beside.laid:
-        description = "The client's picture, {}, with its own lines and those of simulated cloth now and then"
-        pictures = [(view, link, description.format(view)) for view, links in beside.laid.items() for link in links]
-        yield Section("Simulated lines over the pictures", (_LAID, Figures((("", (), pictures),), large=True)))
-    if (effects := beside.effects) is not None:
-        tables = {table.caption: table for table in effects_tables(conclusion.plan, effects, units)}
-        lists = long["On the pattern"].parts
-        yield Section("On the pattern", tuple(tables.get(getattr(part, "title", ""), part) for part in lists))
-    if rounds := round_sentences(base, beside.history, units):
-        picture = Markup(chart(base, beside.history, units) if len(beside.history) > 1 else "")  # texts are escaped
-        both = (Figures((("", ((_DOTS, picture),), ()),), large=True), rounds_table(base, beside.history, units))
-        yield Section("Round by round", (Items("", rounds), *(both if picture else ())))
-    yield from (long[name] for name in ("Notes", "Cautions") if name in long)
+    over = "The client's picture, {}, with its own lines and those of simulated cloth now and then"
+    return render(
+        "reports/fitter_page.html", heading=heading.line, images="'self' file:" if beside.photos or beside.laid else "",
+        base=base, plan=conclusion.plan, short=sections(steps=False), long=sections(steps=True), key=beside.sheet.key,
+        changes=[(named.format(one), drawn(one.pictures), ()) for one in beside.sheet.changes if one.pictures],
+        findings=conclusion.diagnosis.findings.symptoms.values(),
+        signs=shown_signs(base, conclusion.diagnosis.findings, beside.photos),
+        beliefs=ranked_beliefs(conclusion, beside.before), before=beside.before is not None, turns=beside.turns,
+        laid=[(view, link, over.format(view)) for view, links in beside.laid.items() for link in links],
+        moved=moved_tables(conclusion.plan, effects, units) if effects is not None else {}, on_pattern=effects is not None,
+        history=history, rounds=Items("", round_sentences(base, history, units)), series=shown(base, history),
+        chart=Markup(chart(base, history, units) if len(history) > 1 else ""),  # its texts are escaped
+        reading=lambda mm: whole_amounts(format_reading(mm, units)), length=lambda mm: whole_amounts(format_length(mm, units)),
+        error=lambda mm: whole_amounts(format_error(mm, units)), chance=chance_words, lower=lower_first,
+        value=lambda reading: whole_amounts(value_text(reading, units)),
+    )  # fmt: skip

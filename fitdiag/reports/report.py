@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
-from typing import Any
 
 from fitdiag.diagnosis.belief import Belief, Diagnosis, Question, chance_words, done_text, finding_text, lower_first
 from fitdiag.knowledge.findings import Findings
@@ -43,7 +42,7 @@ class Section:
     """A heading with paragraphs, lists and sections below it."""
 
     title: str
-    parts: tuple[Any, ...] = ()  # str, Items or Section; on the fitter's page also Table and Figures
+    parts: tuple[str | Items | Section, ...] = ()
 
 
 def counted(plan: Plan) -> str:
