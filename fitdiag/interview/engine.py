@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Literal
 
-from fitdiag.interview import commands, looking_up, taking, telling
+from fitdiag.interview import looking_up, taking, telling
 from fitdiag.interview.search import Kind, Words
 from fitdiag.interview.telling import Line, Pick, calm_line, end_lines
 from fitdiag.knowledge.findings import Done, Finding, Findings
@@ -197,7 +197,7 @@ class Interview:
         if len(typed) > LONGEST_REPLY:
             return [Line("That is too long for an answer; shorten it, or write it into a file of your own.")]
         try:
-            lines = commands.command(self, typed)
+            lines = taking.command(self, typed)
             if lines is None:
                 before = self.state.steps
                 lines = taking.answer(self, typed)
