@@ -14,8 +14,8 @@ from fitdiag.cli.choose import choose
 from fitdiag.cli.drape import simulated
 from fitdiag.cli.screen import Screen
 from fitdiag.diagnosis.belief import Diagnosis
+from fitdiag.interview.answers import side_meant, side_of_note
 from fitdiag.interview.engine import Interview
-from fitdiag.interview.sides import side_meant, side_of_note
 from fitdiag.knowledge.findings import Done, Earlier, Finding, Findings, Side, measured, measured_apart
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.folders import rules_for

@@ -10,10 +10,9 @@ from typing import TYPE_CHECKING
 from fitdiag.diagnosis.belief import done_text, finding_text, lower_first
 from fitdiag.interview.answers import read_answer
 from fitdiag.interview.telling import Line
-from fitdiag.knowledge.amounts import ROUND
 from fitdiag.knowledge.findings import Done, Finding, Origin
 from fitdiag.knowledge.model import Symptom
-from fitdiag.knowledge.said import Said
+from fitdiag.knowledge.said import ROUND, Said
 from fitdiag.plausible import doubt_of_sign
 from fitdiag.problems import one_line
 from fitdiag.sessions.state import AWAITS, answer_event, done_event

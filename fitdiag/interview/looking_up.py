@@ -13,16 +13,14 @@ from typing import TYPE_CHECKING, Literal
 
 from fitdiag.diagnosis.belief import finding_text, lower_first
 from fitdiag.interview import telling
-from fitdiag.interview.answers import read_answer
+from fitdiag.interview.answers import WHOSE_SIDE, doubtful_side, read_answer, side_meant, side_of_note
 from fitdiag.interview.clauses import absent, only_praises, parts_of, told, what_is_now
 from fitdiag.interview.counting import count_body, count_done, count_signs, why_not
 from fitdiag.interview.meaning import SIGN_ELSEWHERE, offers
 from fitdiag.interview.search import Kind
-from fitdiag.interview.sides import WHOSE_SIDE, doubtful_side, side_meant, side_of_note
 from fitdiag.interview.telling import Line, Pick
-from fitdiag.knowledge.amounts import EACH_SIDE, ONE_SIDE, split_amount
 from fitdiag.knowledge.findings import Done, Finding
-from fitdiag.knowledge.said import Said, agreed
+from fitdiag.knowledge.said import EACH_SIDE, ONE_SIDE, Said, agreed, split_amount
 from fitdiag.problems import one_line
 from fitdiag.sessions.state import AWAITS, answer_event, done_event
 

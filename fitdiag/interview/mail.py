@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from fitdiag.interview.answers import read_answer
+from fitdiag.interview.answers import doubtful_side, read_answer, side_meant
 from fitdiag.interview.clauses import (
     absent,
     advised,
@@ -29,11 +29,9 @@ from fitdiag.interview.clauses import (
 )
 from fitdiag.interview.meaning import best_rule, chance, signs_in
 from fitdiag.interview.search import Heard, Kind, Words
-from fitdiag.interview.sides import doubtful_side, side_meant
-from fitdiag.knowledge.amounts import without_amounts
 from fitdiag.knowledge.findings import Finding
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.knowledge.said import Said
+from fitdiag.knowledge.said import Said, without_amounts
 from fitdiag.units import Units
 
 _SIGN_FROM = 0.14  # least probability of a proposed sign

@@ -12,7 +12,7 @@ from math import exp, log
 
 from fitdiag.interview.clauses import judged, only_praises, says
 from fitdiag.interview.search import Heard, Kind, Words
-from fitdiag.knowledge.amounts import names_length, without_amounts
+from fitdiag.knowledge.said import names_length, without_amounts
 
 # Logistic regression weights for whether a clause names a sign; fitted by `tests/bench/mail_weights.py`, which names its data.
 WEIGHTS: Mapping[str, float] = {

@@ -1,8 +1,9 @@
 """Rank the rules that everyday words may mean, tolerating misspelling, word order and wording.
 
-A rule is matched by its title and its everyday phrases (`search`). Words are stemmed and mapped to the rule base's synonyms
-(`alike`: bum, bottom and backside are the seat); rare words weigh more than common ones. A match is only a proposal, unless
-it is a rule's own name (`own_name`).
+A rule is matched by its title and its everyday phrases (`search`). What is typed and these phrases are first put in plain words
+(`plainly`), so that a saying fits a sign however it is worded: room for two in there is loose cloth, a hand-me-down is no hand.
+Words are stemmed and mapped to the rule base's synonyms (`alike`: bum, bottom and backside are the seat); rare words weigh more
+than common ones. A match is only a proposal, unless it is a rule's own name (`own_name`).
 """
 
 from __future__ import annotations
@@ -17,7 +18,6 @@ from math import exp, log
 from pathlib import Path
 from typing import Any, Literal
 
-from fitdiag.interview.sayings import plainly
 from fitdiag.knowledge.model import Alteration, BodyNote, RuleBase, Symptom
 from fitdiag.knowledge.strict_yaml import read_yaml
 
@@ -45,12 +45,43 @@ _ADDED = 0.5  # Lidstone smoothing: added to every count
 
 
 @cache
+def _words_file() -> Mapping[str, Any]:
+    data: Mapping[str, Any] = read_yaml(Path(__file__).with_name("words.yaml")).data
+    return data
+
+
+@cache
 def _english(kind: str) -> Mapping[str, str]:
     """The words of a kind in `words.yaml`, each with its base form; empty except for irregular words."""
-    data: Mapping[str, Any] = read_yaml(Path(__file__).with_name("words.yaml")).data
+    data = _words_file()
     if kind == "irregular":
         return {**data[kind], **{word: name for name in ("cannot", "not") for word in data[name].split()}}
     return dict.fromkeys(data[kind].split(), "")
+
+
+_FIRST_WORDS = re.compile(r"\(\?:([^()]+)\)|([\w']+)")  # what a saying begins with: one word, or one of several
+
+
+@cache
+def _sayings() -> tuple[re.Pattern[str], tuple[str, ...], frozenset[str]]:
+    """One pattern of all sayings with a group for each meaning, the meanings in that order, and the first words of all."""
+    said: Mapping[str, Sequence[str]] = _words_file()["sayings"]
+    groups = "|".join(f"({'|'.join(forms)})" for forms in said.values())
+    begins = [_FIRST_WORDS.match(form) for forms in said.values() for form in forms]
+    firsts = frozenset(one.split()[0] for found in begins if found for one in (found[1] or found[2]).split("|"))
+    return re.compile(rf"\b(?:{groups})(?![\w'])"), tuple(said), firsts
+
+
+def plainly(text: str) -> str:
+    """A text in small letters, without hyphens, with its sayings put in plain words.
+
+    >>> plainly("you could fit two of me in the seat"), plainly("no room at the hip"), plainly("a hand me down")
+    ('you loose spare in the seat', 'tight at the hip', 'a ')
+    """
+    pattern, meanings, firsts = _sayings()
+    if firsts.isdisjoint(text.split()):  # ten times faster than the pattern, and most texts hold none
+        return text
+    return pattern.sub(lambda found: meanings[(found.lastindex or 1) - 1].removeprefix("nothing"), text)
 
 
 def _stem(word: str) -> str:

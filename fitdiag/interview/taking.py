@@ -9,16 +9,14 @@ from typing import TYPE_CHECKING, get_args
 
 from fitdiag.diagnosis.belief import finding_text
 from fitdiag.interview import telling
-from fitdiag.interview.answers import is_bare, read_answer, read_several
+from fitdiag.interview.answers import WHOSE_SIDE, doubtful_side, is_bare, read_answer, read_several
 from fitdiag.interview.counting import NOT_MEASURED, NUMBER_ALONE, count_done, count_signs
 from fitdiag.interview.looking_up import is_nothing, reply_body, reply_pick, search
 from fitdiag.interview.search import Kind
-from fitdiag.interview.sides import WHOSE_SIDE, doubtful_side
 from fitdiag.interview.telling import CHOICES, HEADS, HELP, Line, Pick
-from fitdiag.knowledge.amounts import split_amount
 from fitdiag.knowledge.findings import SIDES, Done, Finding
 from fitdiag.knowledge.model import Symptom, View
-from fitdiag.knowledge.said import Said, agreed, may_be_either
+from fitdiag.knowledge.said import Said, agreed, may_be_either, split_amount
 from fitdiag.problems import one_line
 
 if TYPE_CHECKING:
