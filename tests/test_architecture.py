@@ -133,9 +133,13 @@ def test_the_top_level_holds_seven_names() -> None:
     assert names == {"README.md", "DEVELOPERS.md", "pyproject.toml", "fitdiag", "rules", "tests", "sample_sessions"}
 
 
-def test_starting_up_loads_nothing_heavy() -> None:
-    """`fitdiag --help` imports neither numpy nor yaml nor rich."""
-    code = "import sys, fitdiag.cli.main; print([name for name in ('numpy', 'yaml', 'rich', 'pydantic') if name in sys.modules])"
+@pytest.mark.parametrize(
+    ("module", "heavy"),
+    [("fitdiag.cli.main", "numpy yaml rich pydantic"), ("fitdiag.cli.case", "numpy scipy shapely PIL jinja2")],
+)
+def test_starting_up_loads_nothing_heavy(module: str, heavy: str) -> None:
+    """`fitdiag --help` imports neither numpy nor yaml nor rich, and a command about a case nothing that measures or draws."""
+    code = f"import sys, {module}; print([name for name in {heavy.split()} if name in sys.modules])"
     shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
     assert shown.strip() == "[]"
 

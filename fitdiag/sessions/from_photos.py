@@ -9,11 +9,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from fitdiag.knowledge.findings import OTHER_SIDE, TAPE_MM, Finding, Side, measured_apart
 from fitdiag.knowledge.model import FromPhoto, RuleBase, Seen, Symptom
-from fitdiag.photos.measure import Together, slope_mm
-from fitdiag.photos.readings import Measured
+
+if TYPE_CHECKING:
+    from fitdiag.photos.measure import Together
+    from fitdiag.photos.readings import Measured
 
 # standard deviations from zero an amount needs to count as seen, by grade of the reading
 CLEAR_OF_ZERO = {"good": 2.5, "fair": 3.5, "don't use": 99.0}
@@ -66,6 +69,8 @@ def _amount(link: FromPhoto, item: Together, measured: Sequence[Measured]) -> _A
     sides: tuple[Side, ...] = ("left", "right")
     side = next((one for one in sides if one in item.line + item.what), None)
     if link.what == "slope":
+        from fitdiag.photos.measure import slope_mm  # noqa: PLC0415 (with all that measures pictures: seconds, for every case)
+
         # "tilt to the back" is another one, from the side
         both = slope_mm(item, measured) if item.what == "tilt" else None
         if both is None:
