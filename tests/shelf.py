@@ -20,7 +20,7 @@ from fitdiag.sessions.state import Conclusion
 
 FOR_ALL = (
     "reports.fitter turning_answers", "reports.client_pdf client_pdf", "reports.shot_card card_pdf", "cli.photo measure_all",
-    "cli.photo overlay", "cli.photo proposals", "reports.sheet pictures_of",
+    "cli.photo_read measure_all", "cli.photo overlay", "cli.photo_read proposals", "reports.sheet pictures_of",
 )  # fmt: skip
 
 

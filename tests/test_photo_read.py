@@ -31,7 +31,8 @@ BOX = "name => { const box = name.getBBox(); return [box.x, box.y, box.x + box.w
 @pytest.fixture(scope="module")
 def found(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder in which three pictures were read up to the page."""
-    from fitdiag.cli.photo import ask, lines_drawn, take_pictures, with_view
+    from fitdiag.cli.photo import lines_drawn, take_pictures
+    from fitdiag.cli.photo_read import ask, with_view
 
     folder = tmp_path_factory.mktemp("found")
     for view in VIEWS:

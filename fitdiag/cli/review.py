@@ -302,7 +302,8 @@ class _Run:
         pictures = sorted(one.photos.glob("*.jpg")) if one.photos.is_dir() else []
         if not pictures:
             return True
-        from fitdiag.cli.photo import ask, confirmed, held_in, lines_drawn, measure_inside
+        from fitdiag.cli.photo import held_in, lines_drawn, measure_inside
+        from fitdiag.cli.photo_read import ask, confirmed
 
         held = held_in(pictures)
         if RoundLog.of(one).holds(held):

@@ -35,7 +35,8 @@ import photo_scene
 import photo_sets
 from photo_sets import Shot
 
-from fitdiag.cli.photo import ask, measure, sidecar, take_pictures
+from fitdiag.cli.photo import measure, sidecar, take_pictures
+from fitdiag.cli.photo_read import ask
 from fitdiag.photos.drawn import LINES
 from fitdiag.photos.marks import Marks, as_json, read_marks
 from fitdiag.photos.measure import measure_all
