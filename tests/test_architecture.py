@@ -135,10 +135,14 @@ def test_the_top_level_holds_seven_names() -> None:
 
 @pytest.mark.parametrize(
     ("module", "heavy"),
-    [("fitdiag.cli.main", "numpy yaml rich pydantic"), ("fitdiag.cli.case", "numpy scipy shapely PIL jinja2")],
+    [
+        ("fitdiag.cli.main", "numpy yaml rich pydantic"),
+        ("fitdiag.cli.case", "numpy scipy shapely PIL jinja2"),
+        ("fitdiag.cli.start", "numpy scipy shapely PIL jinja2"),
+    ],
 )
 def test_starting_up_loads_nothing_heavy(module: str, heavy: str) -> None:
-    """`fitdiag --help` imports neither numpy nor yaml nor rich, and a command about a case nothing that measures or draws."""
+    """`fitdiag --help` imports neither numpy nor yaml nor rich; start screen and cases nothing that measures or draws."""
     code = f"import sys, {module}; print([name for name in {heavy.split()} if name in sys.modules])"
     shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
     assert shown.strip() == "[]"

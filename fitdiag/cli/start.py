@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING
 from fitdiag.cli.case_list import list_lines, parent_of
 from fitdiag.cli.output import say, say_all
 from fitdiag.cli.screen import Leave, Screen, ask_units, says_yes
-from fitdiag.cli.terminal import SESSIONS
 from fitdiag.interview.telling import Line
 from fitdiag.knowledge.folders import default_rules, garments
 from fitdiag.problems import command, one_line
 from fitdiag.sessions.case_list import TO_SEND, CaseList, list_cases, to_do
+from fitdiag.sessions.log import SESSIONS
 
 if TYPE_CHECKING:
     from fitdiag.sessions.case_files import Case

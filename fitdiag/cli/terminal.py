@@ -26,12 +26,10 @@ from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.problems import command, one_line, shown_path, stop
-from fitdiag.sessions.log import Event, SessionLog, begin_log, now, resume_command
+from fitdiag.sessions.log import SESSIONS, Event, SessionLog, begin_log, now, resume_command
 from fitdiag.sessions.replay import left_out, refuse_other_garment
 from fitdiag.sessions.state import STAGES, conclude, conclusion_event, events_of, fold, offered_event
 from fitdiag.units import Units
-
-SESSIONS = Path("sessions")
 
 
 def _hang_up(signal_number: int, frame: object) -> NoReturn:

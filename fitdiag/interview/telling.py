@@ -10,13 +10,13 @@ from fitdiag.diagnosis.belief import Diagnosis, chance_words, done_text, finding
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.stations import TITLES, TRIALS
-from fitdiag.planning.questions import Choice
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, format_length
 
 if TYPE_CHECKING:
     from fitdiag.interview.engine import Interview
     from fitdiag.interview.search import Kind
+    from fitdiag.planning.questions import Choice
 
 HEADS = {
     "pictures": "What the pictures show",

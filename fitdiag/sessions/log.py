@@ -23,6 +23,7 @@ from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.problems import Problem, ProblemsFoundError, Where, command, one_line, shown_path, stop
 
 SCHEMA = "fitdiag.session/1"
+SESSIONS = Path("sessions")  # where logs that are no part of a case are kept
 LARGEST_LOG = 4 * 1024 * 1024
 _MOST_FAULTS = 200  # how many bad lines are reported
 KINDS = (
