@@ -25,7 +25,7 @@ Units = Literal["in", "cm"]
 _MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
            "November", "December")  # fmt: skip
 _WORDS = {
-    "in": "in", "inch": "in", "inches": "in", '"': "in", "''": "in",
+    "in": "in", "inch": "in", "inches": "in", "inchs": "in", '"': "in", "''": "in",
     "cm": "cm", "centimetre": "cm", "centimetres": "cm", "centimeter": "cm", "centimeters": "cm",
     "mm": "mm", "millimetre": "mm", "millimetres": "mm", "millimeter": "mm", "millimeters": "mm",
 }  # fmt: skip
@@ -48,8 +48,9 @@ _NUMBER_WORDS = {
     "a quarter of an": "1/4", "a quarter of a": "1/4", "quarter of an": "1/4", "a quarter": "1/4", "quarter": "1/4",
     "one half": "1/2", "one quarter": "1/4", "an eighth": "1/8", "one eighth": "1/8", "eighth": "1/8",
     "three eighths": "3/8", "five eighths": "5/8", "seven eighths": "7/8",
-    "three-eighths": "3/8", "five-eighths": "5/8", "seven-eighths": "7/8",
-    "an": "1", "one": "1", "a": "1", "two": "2", "three": "3", "four": "4", "five": "5", "six": "6",
+    "three-eighths": "3/8", "five-eighths": "5/8", "seven-eighths": "7/8", "a third": "1/3", "one third": "1/3",
+    "two thirds": "2/3", "two-thirds": "2/3",
+    "a couple of": "2", "a couple": "2", "an": "1", "one": "1", "a": "1", "two": "2", "three": "3", "four": "4", "five": "5", "six": "6",
 }  # fmt: skip
 _VAGUE = re.compile(
     r"^(?:about|around|roughly|approx\.?|approximately|circa|ca\.?|maybe|some|~|±)\s*|\?$|[\s-]*(?:ish|or so)$"

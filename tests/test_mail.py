@@ -216,7 +216,7 @@ def test_what_nothing_was_read_from_is_named(base: RuleBase, words: Words) -> No
     """Every sentence either proposes something or is among the rest, word for word; none is dropped."""
     text = "The waistband digs in. About 2 cm. Could the zip be navy? The parcel came on Tuesday. Crotch is fine."
     proposals, rest = read_mail_and_rest(base, words, text, "in")
-    assert {one.sentence for one in proposals} == {"The waistband digs in."}
+    assert {one.sentence for one in proposals} == {"The waistband digs in. About 2 cm."}
     assert rest == ("Could the zip be navy?", "The parcel came on Tuesday.", "Crotch is fine.")
 
 
@@ -261,6 +261,11 @@ def test_a_side_that_is_denied_or_praised_is_not_that_of_the_sign(
         ("The crotch hangs 1 inch low, the waist gapes 1/2 inch at the back.", {"back-waist-gapes": 12.7, "crotch-hangs-low": 25.4}),
         ("The crotch hangs low and the waist gapes at the back. About 1 inch.", {"back-waist-gapes": None, "crotch-hangs-low": None}),
         ("I took in the side seams by 1 inch, and the crotch hangs low.", {"crotch-hangs-low": None}),
+        ("The crotch hangs low. I can pin 3/4 of an inch out.", {"crotch-hangs-low": 19.05}),
+        ("The crotch hangs low. It's a couple of inches.", {"crotch-hangs-low": 50.8}),
+        ("The crotch hangs low by two thirds of an inch.", {"crotch-hangs-low": 16.93}),
+        ("The crotch hangs low. The back waist gapes 1 inch.", {"crotch-hangs-low": None, "back-waist-gapes": 25.4}),
+        ("The crotch hangs low. When I sit it is a pain. As I said, the crotch hangs low, 1 inch.", {"crotch-hangs-low": 25.4}),
     ],
 )  # fmt: skip
 def test_an_amount_is_of_the_sign_in_its_clause(
@@ -268,7 +273,24 @@ def test_an_amount_is_of_the_sign_in_its_clause(
 ) -> None:
     """Another sign of the same sentence, or one beside work that was done, has no amount; nor has any of several that share one."""
     read = {one.id: one.finding.amount_mm for one in read_mail(base, words, text, "in") if one.finding is not None}
-    assert read == pytest.approx(amounts)
+    assert read == pytest.approx(amounts, abs=0.01)
+
+
+def test_an_amount_too_small_to_count_is_offered_as_such(base: RuleBase, words: Words) -> None:
+    """Without it the sign would weigh as much as one of the usual size. The amount of something else takes nothing back."""
+    (lean,) = read_mail(
+        base, words, "Seen from behind, the grainline of the back leans inwards to the hem, 5 mm.", "cm"
+    )
+    assert lean.finding is not None
+    assert (lean.id, lean.finding.seen, lean.finding.amount_mm) == ("back-grain-leans-in", "no", 5.0)
+    for before in (
+        "The flap is 2 cm askew",
+        "The back of the waist is 2 cm lower than where it should be even when I stand",
+    ):
+        text = f"{before}, and there are tight lines spraying out from the crotch at the back, like a sunburst, onto both cheeks."
+        fan = {one.id: one.finding for one in read_mail(base, words, text, "cm")}["lines-fan-from-back-crotch"]
+        assert fan is not None
+        assert fan.seen == "yes"
 
 
 @pytest.mark.parametrize(

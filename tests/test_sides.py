@@ -421,7 +421,7 @@ def test_the_body_that_is_draped_has_its_higher_hip_on_the_side_of_the_note(
 @pytest.mark.parametrize(("words", "higher"), [
     ("left hem drags", "right"), ("right leg drags while the left is fine", "left"), ("the left leg is too long", "right"),
     ("left hem trails", "right"), ("left hem sits on the floor", "right"), ("left hem is higher", "left"),
-    ("the right one is shorter", "right"),
+    ("the right one is shorter", "right"), ("the right leg ends further up, as I always had one longer leg", "right"),
 ])  # fmt: skip
 def test_a_hem_that_drags_on_one_side_is_higher_on_the_other(words: str, higher: str) -> None:
     """The sign is of the higher hem, and people tell of the lower one."""

@@ -138,6 +138,7 @@ _LOWER = re.compile(
     r"\b(?:lower|longer|too long|drop\w*|drag\w*|trail\w*|sweep\w*|sinks?|down"
     r"|(?:touch\w*|on|nearer(?: to)?) the (?:floor|ground))\b"
 )
+_HIGHER = re.compile(r"\b(?:higher|shorter|too short|(?:further|farther) up|rises?|climbs?)\b")
 _OF_THE_BODY = re.compile(
     r"\b(left|right)(?:-hand)? (?:hip|leg|side|half|buttock|cheek|thigh|one(?! leg))\b|\bon (?:the|my|her|his) (left|right)\b"
     r"|\b(?:higher|fuller|bigger|larger|longer|lower|shorter|smaller|flatter),? (?:the )?(left|right)(?=$|[,.;])"
@@ -164,10 +165,14 @@ def doubtful_side(text: str) -> bool:
 def side_meant(symptom: Symptom, text: str, side: Side | None) -> Side | None:
     """The side of a sign that a text means by the side it names: what hangs lower on the left is higher on the right.
 
-    Only a sign that compares the two sides turns so; one that has an opposite sign leaves a lower side to that.
+    Only a sign that compares the two sides turns so; one that has an opposite sign leaves a lower side to that. What is said first
+    decides: the right leg ends higher, as it always was the longer one.
     """
     compares = "higher" in symptom.title and not symptom.opposite and not symptom.whole
-    return OTHER_SIDE[side] if side and compares and _LOWER.search(text.lower()) else side
+    lower = _LOWER.search(text.lower())
+    higher = _HIGHER.search(text.lower())
+    turned = lower is not None and (higher is None or lower.start() < higher.start())
+    return OTHER_SIDE[side] if side and compares and turned else side
 
 
 def side_of_note(note: BodyNote, text: str) -> Side | None:

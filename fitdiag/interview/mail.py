@@ -31,7 +31,7 @@ from fitdiag.interview.meaning import best_rule, chance, signs_in
 from fitdiag.interview.search import Heard, Kind, Words
 from fitdiag.knowledge.findings import Finding
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.knowledge.said import Said, without_amounts
+from fitdiag.knowledge.said import Said, names_length, without_amounts
 from fitdiag.units import Units
 
 _SIGN_FROM = 0.14  # least probability of a proposed sign
@@ -88,18 +88,31 @@ def read_mail_and_rest(
     base: RuleBase, words: Words, text: str, units: Units
 ) -> tuple[tuple[Proposal, ...], tuple[str, ...]]:
     """Return what a mail may say, as `read_mail` does, and what nothing was read from: sentences, questions among them, and clauses."""
-    best: dict[tuple[Kind, str], tuple[float, int, Proposal]] = {}
+    told_of: dict[tuple[Kind, str], list[tuple[float, int, Proposal]]] = {}
     left: dict[str, tuple[str, ...]] = {}  # what was not read, of each sentence that was
     for place, sentence in enumerate(_sentences(words, text)):
         found = _of_sentence(base, words, sentence, units)
         if found:
             left |= {sentence.text: _left_of(words, sentence, found), sentence.amount: ()}
         for span, proposal in found:
-            key = (proposal.kind, proposal.id)
-            if key not in best or span.fit > best[key][0]:
-                best[key] = (span.fit, place, proposal)
-    proposals = tuple(proposal for _, _, proposal in sorted(best.values(), key=lambda one: one[1]))
+            told_of.setdefault((proposal.kind, proposal.id), []).append((-span.fit, place, proposal))
+    best = sorted((_with_amount(each) for each in told_of.values()), key=lambda one: one[1])
+    proposals = tuple(proposal for _, _, proposal in best)
     return proposals, tuple(part for sentence, _ in with_questions(text) for part in left.get(sentence, (sentence,)))
+
+
+def _with_amount(told_of: list[tuple[float, int, Proposal]]) -> tuple[float, int, Proposal]:
+    """The best-fitting of several proposals of one rule; if it has no amount, with the first amount another has, and its sentence."""
+    best, *others = sorted(told_of, key=lambda one: one[:2])
+    fit, place, proposal = best
+    finding = proposal.finding
+    if finding is None or finding.seen != "yes" or finding.amount_mm or finding.severity:
+        return best
+    for _, _, other in others:
+        if other.finding is not None and other.finding.amount_mm:
+            sentence = f"{proposal.sentence} ... {other.sentence}"
+            return fit, place, replace(proposal, sentence=sentence, finding=other.finding)
+    return best
 
 
 def _left_of(words: Words, sentence: _Sentence, found: Sequence[tuple[Span, Proposal]]) -> tuple[str, ...]:
@@ -122,10 +135,19 @@ def _sentences(words: Words, text: str) -> list[_Sentence]:
             continue
         after = pairs[place + 1][0] if place + 1 < len(pairs) else ""
         about = words.places(pairs[place - 1][0]) if place and not question else ""
-        amount = after if pattern("amount alone").match(after) else ""
+        amount = (
+            after
+            if pattern("amount alone").match(after) and names_length(after) and not _names_sign(words, after)
+            else ""
+        )
         later = tuple(clauses_of(after, words.places)) if refers_back(after) else ()
         result.append(_Sentence(sentence, question, about, amount, later))
     return result
+
+
+def _names_sign(words: Words, text: str) -> bool:
+    """Whether a sentence names a sign by itself, so that an amount in it belongs to that."""
+    return any(chance(features) >= _SIGN_FROM for _, features in signs_in(words, text, [text], False))
 
 
 def _clauses(words: Words, sentence: _Sentence) -> tuple[Sequence[str], list[Span]]:
@@ -157,12 +179,15 @@ def _of_sentence(base: RuleBase, words: Words, sentence: _Sentence, units: Units
     signs = [span for span in read if span.kind == "symptom"]
     after = sentence.amount if len(signs) == 1 else ""  # after several signs it may be of any, so it is of none
     for span in read:
-        finding = None
+        finding, text = None, sentence.text
         if span.kind == "symptom":
             others = _used([one for one in (*done, *away, *signs) if one is not span]) | before
-            parts = tuple(map(words.uncompared, (*_own_and_free(clauses, span, others), after)))
-            finding = _finding(base, span.id, parts, doubtful_side(sentence.text), units)
-        found.append((span, Proposal(span.kind, span.id, sentence.text, finding)))
+            own, free = map(words.uncompared, _own_and_free(clauses, span, others))
+            measurable = base.symptoms[span.id].measure is not None
+            then = after if measurable and not names_length(own) and not names_length(free) else ""
+            finding = _finding(base, span.id, (own, free, then), doubtful_side(text), units)
+            text = f"{text} {then}".strip()
+        found.append((span, Proposal(span.kind, span.id, text, finding)))
     return found
 
 
@@ -248,11 +273,16 @@ def _body(words: Words, text: str) -> Heard | None:
     return body if body.fit >= _OF_OTHERS and words.telling("body note", text) >= 2 else None
 
 
-def _finding(base: RuleBase, name: str, parts: Sequence[str], doubtful: bool, units: Units) -> Finding:
-    """The finding of a sign, its amount and side from the first of some texts that has them; `doubtful`: sides count for nothing."""
+def _finding(base: RuleBase, name: str, parts: tuple[str, str, str], doubtful: bool, units: Units) -> Finding:
+    """The finding of a sign, its amount and side from the first text that has them: its own clauses, those of no other sign, the
+    sentence after it. `doubtful`: sides count for nothing.
+
+    An amount below what counts is one only if it plainly belongs to the sign.
+    """
     symptom = base.symptoms[name]
     read = [said for said in (_said(part, units) for part in parts) if said is not None]
     said = next((one for one in read if one.length), read[0] if read else Said("yes"))
+    said = replace(said, side=said.side or next((one.side for one in read if one.side), None))
     if symptom.whole or doubtful:
         said = replace(said, side=None, apart=None)
     said = replace(said, side=side_meant(symptom, parts[0], said.side))
@@ -264,7 +294,13 @@ def _finding(base: RuleBase, name: str, parts: Sequence[str], doubtful: bool, un
     if length.unit is None and said.apart is None:
         return plain
     found = replace(said, seen="yes").finding(symptom, "form")
-    return found if found.seen == "yes" and (found.amount_mm or 0.0) <= symptom.measure.most_mm else plain
+    if not found.amount_mm or found.amount_mm > symptom.measure.most_mm:
+        return plain
+    own, _, then = parts
+    its_own = names_length(own.partition(", ")[2] or own) or names_length(
+        then
+    )  # one in a clause before it may be of something else
+    return found if found.seen == "yes" or its_own else plain
 
 
 def _said(text: str, units: Units) -> Said | None:

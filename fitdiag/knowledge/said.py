@@ -20,19 +20,21 @@ from fitdiag.knowledge.model import Seen, Severity, Symptom
 from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.units import InvalidLengthError, Length, Units, parse_length
 
-_UNIT = r"(?:inch(?:es)?|in|cms?|mm|mils?|centimet(?:re|er)s?|millimet(?:re|er)s?|[\"”])"
+_UNIT = r"(?:inch(?:e?s)?|in|cms?|mm|mils?|centimet(?:re|er)s?|millimet(?:re|er)s?|[\"”])"
 _NUMBER = r"(?:\d+[ -]\d+/\d+|\d+/\d+|\d+(?:[.,]\d+)?(?: ?[¼½¾⅛⅜⅝⅞])?|[¼½¾⅛⅜⅝⅞])"
-_QUARTERS = r"(?:(?:a |one )?quarter|three[- ]quarters?|(?:an?|one|three|five|seven)[- ]eighths?)"
+_QUARTERS = (
+    r"(?:(?:a |one )?quarter|three[- ]quarters?|(?:an?|one|three|five|seven)[- ]eighths?|(?:a|one|two)[- ]thirds?)"
+)
 _HEDGES = (
     r"about|around|roughly|approx(?:imately)?|some|nearly|almost|maybe|say|circa|ca\.?|less than|more than|over|under|up to|just"
     r"|a good|good|a bit (?:over|under)|at least|at most"
 )
 _LENGTHS = (
-    rf"{_NUMBER} ?{_UNIT}(?!\w)",
+    rf"{_NUMBER} ?(?:of an? )?{_UNIT}(?!\w)",
     rf"(?:an? |one |two |three |four )?(?:inch(?:es)?|centimet(?:re|er)s?|cms?) and (?:a |one )?(?:half|{_QUARTERS})(?!\w)",
     rf"(?:an?|one|two|three|four) and a (?:half|{_QUARTERS}) {_UNIT}(?!\w)",
     rf"(?:half|{_QUARTERS})(?: of)? (?:an? |one )?{_UNIT}(?!\w)",
-    rf"(?:an?|one|two|three|four|five) (?:good )?{_UNIT}(?!\w)",
+    rf"(?:an?|one|two|three|four|five|a couple(?: of)?) (?:good )?{_UNIT}(?!\w)",
     rf"{_NUMBER}(?![\w/])",
     rf"{_QUARTERS}(?!\w)",
 )
@@ -126,7 +128,7 @@ def _length(match: re.Match[str], units: Units) -> Length | None:
         length = parse_length(written, units)
     except InvalidLengthError:
         return None
-    hedged = match["vague"].strip() not in ("", "just", "a good", "good") or match["after"] != ""
+    hedged = match["vague"].strip() not in ("", "just", "a good", "good") or match["after"] != "" or "couple" in written
     return replace(length, vague=length.vague or hedged)
 
 
