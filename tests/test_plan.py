@@ -272,7 +272,7 @@ def test_giving_back_counts_double_and_no_shape_forbids_it(tmp_path: Path) -> No
     assert advised(make_plan(believed(rules, {"too-narrow": 0.2}, **told, done=done))) == ["let-out"]
     assert advised(make_plan(believed(rules, {"too-narrow": 0.18}, **told, done=done))) == []
     (item,) = make_plan(believed(rules, {"too-narrow": 0.9}, **told, done=done)).recommendations
-    assert item.title == "Give back part of round 1: take in the seat"
+    assert item.title == "Let out the seat (gives back part of round 1)"
     assert item.amount.gives_back is not None
     assert (item.amount.gives_back.mm, item.amount.only_gives_back) == (10.0, True)
 
@@ -310,6 +310,14 @@ def test_the_side_is_the_one_that_shows_it(base: RuleBase, sides: tuple[Any, Any
     symptoms["seat-tight"] = Finding("seat-tight", "yes", side="right")  # no sign of this cause
     (first, *_) = make_plan(believed(base, {"back-too-long": 0.9}, symptoms=symptoms)).recommendations
     assert (first.alteration, first.side) == ("tuck-back", side)
+
+
+def test_the_verdict_names_the_side_where_one_alone_is_altered(base: RuleBase) -> None:
+    """Amount and side stand together, as in the line of the alteration; both sides alike need no word."""
+    for side, said in (("left", ", left side."), ("right", ", right side."), (None, ".")):
+        symptoms = {"lines-dip": Finding("lines-dip", "yes", side=side)}  # type: ignore[arg-type]
+        plan = make_plan(believed(base, {"back-too-long": 0.9}, symptoms=symptoms))
+        assert plan.verdict == f"First: tuck across the back, {plan.recommendations[0].amount.text}{said}"
 
 
 def test_the_side_is_that_of_the_reading_that_tells_the_amount(tmp_path: Path, base: RuleBase) -> None:
@@ -987,6 +995,14 @@ def test_a_sign_waits_with_the_alteration_of_its_cause(tmp_path: Path) -> None:
     )  # fmt: skip
 
 
+def test_a_sign_that_an_alteration_waits_for_waits_with_it(base: RuleBase) -> None:
+    """Also where no cause of the sign is likely enough to be named."""
+    symptoms = {name: Finding(name, "yes") for name in ("lines-dip", "seat-tight")}
+    plan = make_plan(believed(base, {"back-too-long": 0.9}, symptoms=symptoms))
+    (waiting,) = (item for item in plan.recommendations if item.only_if_symptom == "seat-tight")
+    assert endings(plan)["seat-tight"][:2] == ("waits", waiting.alteration)
+
+
 def test_a_sign_may_stay_or_have_no_rule(tmp_path: Path) -> None:
     """A tight seat that eases with wear stays, from the chance on from which a cause is named; a hem that no rule speaks of is noted."""
 
@@ -1024,6 +1040,15 @@ def test_what_is_not_sure_enough_is_looked_at_or_measured_once_more(
     }
     plan = make_plan(believed(base, {"back-too-long": 0.2, "too-wide": 0.15}, symptoms=symptoms))
     assert endings(plan)["lines-dip"] == ("look", by, told)
+
+
+def test_one_more_look_names_no_cause_that_is_hardly_there(base: RuleBase) -> None:
+    """A cause below the chance from which causes are named is no reason to give."""
+    symptoms = {"lines-dip": Finding("lines-dip", "yes")}
+    plan = make_plan(believed(base, {"back-too-long": 0.01, "too-wide": 0.01}, symptoms=symptoms))
+    ending, _, text = endings(plan)["lines-dip"]
+    assert ending == "look"
+    assert text.startswith("One more look is needed: ")
 
 
 @pytest.mark.parametrize(("seen", "by"), [("yes", "v-at-seam"), ("no", "lines-dip")])

@@ -14,7 +14,6 @@ from fitdiag.knowledge.said import Said, agreed
 from fitdiag.planning.plan import Recommendation
 from fitdiag.plausible import FAR, doubt_of_alteration
 from fitdiag.problems import one_line
-from fitdiag.reports.report import SIDE_WORDS
 from fitdiag.sessions.carried import amounts_of, as_told, read_done, told_amounts
 from fitdiag.sessions.case_files import Advised, Carried
 from fitdiag.sessions.rounds import SAME_MM, Choice
@@ -131,8 +130,7 @@ def _question(choice: Choice) -> list[Line]:
     def describe(item: Recommendation) -> str:
         after = place.get(item.only_after or "")
         only = f" (only if needed{f', after {after}' if after else ''})" if item.only_if else ""
-        side = "" if item.where in ("both", "each") else f", {SIDE_WORDS[item.where]}"
-        return f"{choice.base.alterations[item.alteration].title}, {item.amount.text}{side}{only}"
+        return f"{item.title}, {item.much}{only}"
 
     return [
         Line("Advise this list?" if chosen else "Advise nothing this round?", "ask"),

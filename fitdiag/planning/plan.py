@@ -21,6 +21,9 @@ from fitdiag.units import format_given, format_length
 
 Item = TypeVar("Item", bound=Hashable)
 When = Literal["avoid_when", "careful_when"]
+SIDE_WORDS: Mapping[str, str] = {
+    "left": "left side", "right": "right side", "both": "both sides", "one": "one side only", "each": "both sides",
+}  # fmt: skip
 MOST_A_ROUND = 3  # common practice, no source
 _PRICE_OF_A_NEW_SIGN = 0.1  # relief given up for a sign that an alteration surely brings; a fitter's judgement
 CAREFUL = 0.7  # factor on relief where a caution applies; a fitter's judgement
@@ -61,6 +64,17 @@ class Recommendation:
         if self.amount.left_mm and self.amount.right_mm:
             return "each"
         return "one" if self.one_side and self.side == "both" else self.side
+
+    @property
+    def much(self) -> str:
+        """The amount, with the side where it is not done on both: "3/8 in, left side"."""
+        side = "" if self.where in ("both", "each") else f", {SIDE_WORDS[self.where]}"
+        return f"{self.amount.text}{side}"
+
+    @property
+    def as_first(self) -> str:
+        """The verdict of a plan that begins with this one."""
+        return f"First: {lower_first(self.title)}, {self.much}."
 
     def cuts(self, solved_mm: float | None = None) -> tuple[tuple[Side | None, float], ...]:
         """What is cut where, as (side, signed mm), side None for both; two cuts if each side gets an amount of its own.
@@ -346,8 +360,7 @@ class Planner:
         given = amount.gives_back
         if given is None or not amount.only_gives_back:
             return alteration.title
-        rounds = " and ".join(map(str, given.rounds))
-        return f"Give back part of round {rounds}: {lower_first(self.base.alterations[given.alteration].title)}"
+        return f"{alteration.title} (gives back part of round {' and '.join(map(str, given.rounds))})"
 
     def _against(self, alteration: Alteration, main: list[Belief], mentioned: set[str]) -> tuple[str, ...]:
         """What speaks against every cause the alteration is advised for, and its known risks, in sentences."""
@@ -415,7 +428,7 @@ class Planner:
 
     def _verdict(self, ranked: tuple[Recommendation, ...], may_stay: tuple[str, ...]) -> str:
         if ranked:
-            return f"First: {lower_first(ranked[0].title)}, {ranked[0].amount.text}."
+            return ranked[0].as_first
         if not self.findings.seen:
             return "Nothing to alter: nothing was seen and nothing was felt that asks for a change."
         if may_stay:
@@ -452,6 +465,8 @@ class _Closer:
         tried = (close(finding, cause) for close in (self._cured, self._waits) for cause in causes)
         if (closing := next((one for one in tried if one is not None), None)) is not None:
             return closing
+        if (after := self._only_if(finding)) is not None:
+            return after
         if causes and (text := self.base.causes[causes[0]].may_stay):
             return Closing(finding.symptom, "may-stay", causes[0], f"May stay: {text}")
         known = causes[:1] or self.diagnosis.shown_by(finding.symptom)
@@ -489,9 +504,7 @@ class _Closer:
         ranked = sorted(cures, key=lambda name: (-self.base.cures_of[name][cause], name))
         for name in ranked:
             if name in self.waiting:
-                item = self.waiting[name]
-                text = f"Waits for {item.rank}, {lower_first(item.title)}: {lower_first(item.only_if or '')}."
-                return Closing(finding.symptom, "waits", name, text)
+                return self._waiting(finding, self.waiting[name])
             if name in self.later:
                 why = " ".join(self.later[name].because)
                 title = lower_first(self.base.alterations[name].title)
@@ -502,10 +515,21 @@ class _Closer:
             return Closing(finding.symptom, "waits", ranked[0], text)
         return None
 
+    def _only_if(self, finding: Finding) -> Closing | None:
+        """Where an alteration waits to see whether the sign still shows."""
+        item = next((one for one in self.waiting.values() if one.only_if_symptom == finding.symptom), None)
+        return None if item is None else self._waiting(finding, item)
+
+    @staticmethod
+    def _waiting(finding: Finding, item: Recommendation) -> Closing:
+        text = f"Waits for {item.rank}, {lower_first(item.title)}: {lower_first(item.only_if or '')}."
+        return Closing(finding.symptom, "waits", item.alteration, text)
+
     def _look(self, finding: Finding, cause: str) -> Closing:
         """Ask for one more reading or look."""
         rule = self.base.causes[cause]
-        what = f"{lower_first(rule.title)}, {chance_words(self.diagnosis.probability[cause])}"
+        probability = self.diagnosis.probability[cause]
+        what = f" ({lower_first(rule.title)}, {chance_words(probability)})" if probability >= _NAMED_FROM else ""
         often, known = self.base.words.how_often.words, self.diagnosis.findings.symptoms
         open_signs = [
             link.symptom
@@ -515,10 +539,10 @@ class _Closer:
         ]
         if open_signs:
             ask = self.base.symptoms[open_signs[0]].ask
-            return Closing(finding.symptom, "look", open_signs[0], f"One more look is needed ({what}): {ask}")
+            return Closing(finding.symptom, "look", open_signs[0], f"One more look is needed{what}: {ask}")
         measure = self.base.symptoms[finding.symptom].measure
         if finding.amount_mm is None and measure is not None:
-            text = f"One more reading is needed ({what}): measure {measure.what}."
+            text = f"One more reading is needed{what}: measure {measure.what}."
             return Closing(finding.symptom, "look", finding.symptom, text)
-        text = f"Not sure enough to cut for ({what}); look again at the next try-on."
+        text = f"Not sure enough to cut for{what}; look again at the next try-on."
         return Closing(finding.symptom, "look", None, text)

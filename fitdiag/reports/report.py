@@ -10,14 +10,11 @@ from fitdiag.diagnosis.belief import Belief, Diagnosis, Question, chance_words, 
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.knowledge.stations import STATIONS, TITLES, station_of
-from fitdiag.planning.plan import Named, Plan, Recommendation
+from fitdiag.planning.plan import SIDE_WORDS, Named, Plan, Recommendation
 from fitdiag.planning.stages import HONEST, MOVED_MM, Effects, Simulation, Stage, moving
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import format_change, format_given, format_reading
 
-SIDE_WORDS = {
-    "left": "left side", "right": "right side", "both": "both sides", "one": "one side only", "each": "both sides",
-}  # fmt: skip
 _COUNTS = ("No", "One", "Two", "Three", "Four", "Five")
 _SUGGESTS = "The tool suggests, the fitter decides."
 

@@ -17,10 +17,10 @@ from typing import Any
 
 from fitdiag.diagnosis.joint import CauseExtent
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.planning.plan import Recommendation
+from fitdiag.planning.plan import SIDE_WORDS, Recommendation
 from fitdiag.planning.stages import HONEST, Effects, Simulation, Stage
 from fitdiag.problems import one_line
-from fitdiag.reports.report import SIDE_WORDS, Report, Section, cautions
+from fitdiag.reports.report import Report, Section, cautions
 
 DIAGNOSIS_SCHEMA = "fitdiag.diagnosis/1"
 
@@ -153,7 +153,7 @@ def as_csv(report: Report) -> str:
         rule = report.base.alterations[item.alteration]
         for side, mm in item.cuts():
             put(
-                kind="this round", rank=item.rank, alteration=rule.id, title=rule.title, amount=item.amount.text,
+                kind="this round", rank=item.rank, alteration=rule.id, title=item.title, amount=item.amount.text,
                 amount_mm=round(mm, 2), side=SIDE_WORDS[side if item.where == "each" and side else item.where],
                 only_if=item.only_if or "", because=" ".join(item.because), check_next=" ".join(rule.check_next),
                 where=rule.operation.cut, hinge=rule.operation.hinge,

@@ -374,8 +374,7 @@ class Choice:
         ranked = tuple(replace(item, rank=rank) for rank, item in enumerate(chosen, 1))
         verdict = "Nothing is altered this round; the fitter decided so."
         if ranked:
-            title = self.base.alterations[ranked[0].alteration].title
-            verdict = f"First: {lower_first(title)}, {ranked[0].amount.text}."
+            verdict = ranked[0].as_first
         return replace(self.proposed, plan=replace(plan, recommendations=ranked, verdict=verdict))
 
     def _amended(self, item: Recommendation) -> Recommendation:
