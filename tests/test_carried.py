@@ -243,6 +243,17 @@ def test_what_is_expected_of_a_sign_is_what_its_side_gets() -> None:
     assert outcome.expected == pytest.approx(max(sides), abs=0.1)
 
 
+def test_a_higher_hip_comes_down_by_what_its_own_side_got() -> None:
+    """Raised by 8 mm on the side where it was seen 7 mm higher, hip line and hem are to be level; on the other side it helps nothing."""
+    base = load_rules(rules_for("skirt"))
+    for sign in ("hip-line-higher-on-one-side", "one-hem-side-higher"):
+        seen = Findings().with_finding(measured(base.symptoms[sign], 7.0, side="left"))
+        for side, least, most in (("left", -1.0, 1.0), ("right", 7.0, 7.0)):
+            expected = expected_outcomes(base, seen, [Advised("raise-one-hip", 8.0, side)])[sign].expected  # type: ignore[arg-type]
+            assert expected is not None
+            assert least <= expected <= most
+
+
 def test_the_history_knows_measures_that_one_sided_work_has_split() -> None:
     """What is taken from the followed measure on one side is what it takes there; both sides alike take no more."""
     base = rules()

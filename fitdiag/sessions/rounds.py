@@ -132,10 +132,12 @@ def expected_outcomes(
 def _outcome(sign: Symptom, was: Finding, moved: tuple[float, float], spread: float) -> Outcome:
     """What is expected of a sign, by how far it moves left and right and the square of the spread of that, in mm.
 
-    Of a sign measured left and right the side that then shows more counts, of any other the side where more is done.
+    Of a sign measured left and right the side that then shows more counts, of one seen on one side that side, of any other
+    the side where more is done.
     """
     assert was.amount_mm is not None
-    expected = was.amount_mm + max(moved, key=abs)
+    left, right = moved
+    expected = was.amount_mm + {"left": left, "right": right}.get(was.side or "both", max(moved, key=abs))
     if was.left_mm is not None and was.right_mm is not None:
         least = sign.measure is not None and sign.measure.worse == "less"
         expected = (min if least else max)(was.left_mm + moved[0], was.right_mm + moved[1])
