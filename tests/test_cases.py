@@ -23,7 +23,7 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from fitdiag import files
-from fitdiag.cli.case import case_lines, delete
+from fitdiag.cli.case import case_page, delete
 from fitdiag.cli.case_list import list_lines, show_list
 from fitdiag.cli.main import app_of
 from fitdiag.knowledge.findings import Done, Finding, Findings
@@ -482,7 +482,7 @@ def test_what_is_only_done_if_needed_is_not_said_to_be_advised_as_the_rest(case:
     assert again.round(2).advised == advised
     told = "tuck across back hip 3/4 in; only if needed: slide crotch section down 1/2 in; overlap back wedge 1 in"
     assert last_advised(again) == (told, 2)
-    lines = case_lines(again, contents(again.folder), base)
+    lines = case_page(again, contents(again.folder), base).splitlines()
     assert "  advised: tuck across the back above the full hip line, 3/4 in" in lines
     assert "  advised, only if needed: slide the back crotch section down, 1/2 in" in lines
     assert "  not known whether done: slide the back crotch section down" in lines

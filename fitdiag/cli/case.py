@@ -22,9 +22,10 @@ from fitdiag.problems import ProblemsFoundError, one_line, shown_path, stop
 from fitdiag.sessions import case_export, case_files
 from fitdiag.sessions.carried import not_told
 from fitdiag.sessions.case import alone, days_to_come, new_case, open_case, save_case, update_round
-from fitdiag.sessions.case_files import LONGEST_NOTE, ROUND_FILE, Case, Closed, Consent, Ending, Round
+from fitdiag.sessions.case_files import LONGEST_NOTE, ROUND_FILE, Case, Closed, Consent, Ending
 from fitdiag.sessions.case_list import CASE_FILE, sweep_case
 from fitdiag.sessions.round_log import RoundLog, make_files, round_text_in_log, settle
+from fitdiag.templates import render
 from fitdiag.units import format_error, format_reading
 
 
@@ -92,75 +93,23 @@ def consent(name: str, given: str | None, answer: str, keep_until: str | None) -
 
 def show(name: str, given: str | None) -> int:
     base, case = opened(name, given)
-    say_all(case_lines(case, case_export.contents(case.folder), base))
+    say(case_page(case, case_export.contents(case.folder), base))
     return 0
 
 
-def case_lines(case: Case, inside: case_export.Contents, base: RuleBase) -> list[str]:
-    lines = [f"{case.name} ({case.garment}, {case.units}), opened {case.opened}", f"Folder: {shown_path(case.folder)}"]
-    if case.body:
-        notes = (
-            lower_first(base.title(note)) + ("" if grade == "some" else f" ({grade.removeprefix('some ')})")
-            for note, grade in case.body.items()
-        )
-        lines.append(f"Body notes: {'; '.join(notes)}")
-    for title, lengths in (("Body", case.body_measures), ("Pattern", case.pattern_measures)):
-        if lengths:
-            parts = (f"{name.replace('-', ' ')} {format_reading(mm, case.units)}" for name, mm in lengths.items())
-            lines.append(f"{title} measures: {', '.join(parts)}")
-    lines.append(f"Pattern: {case.pattern or 'none yet'}")
-    if case.alone:
-        lines.append("Fits herself, with nobody to help.")
-    lines.append(f"Photos: {_photos_text(case.consent, inside)}")
-    lines += [f"Note: {note}" for note in case.notes]
-    for one in case.rounds:
-        lines += ["", *_round_lines(one, case, base)]
-    if case.closed:
-        words = f": {case.closed.words}" if case.closed.words else ""
-        lines += ["", f"Closed {case.closed.day}, {case.closed.outcome}{words}"]
-    elif not case.rounds:
-        lines += ["", f"No round yet. Begin: {case_command('review', case.folder)}"]
-    return [*lines, *(["", _links_text("passed over", inside)] if inside.links else [])]
-
-
-def _photos_text(agreed: Consent, inside: case_export.Contents) -> str:
-    parts = [
-        f"{'yes, agreed' if agreed.photos else 'no, asked'} on {agreed.given}" if agreed.given else "not agreed on yet"
-    ]
-    parts += [f"kept until {agreed.keep_until}"] if agreed.keep_until else []
-    parts += [f"deleted on {agreed.removed}"] if agreed.removed else []
+def case_page(case: Case, inside: case_export.Contents, base: RuleBase) -> str:
+    """The case and all its rounds, as `cli/case.txt` sets them out."""
     drawn = _drawn(inside)
-    copies = f" and {drawn} drawn-on {'copy' if drawn == 1 else 'copies'}" if drawn else ""
-    return f"{', '.join(parts)}. {inside.photos - drawn} in the folder{copies}."
+    return render(
+        "cli/case.txt", case=case, folder=shown_path(case.folder), photos=inside.photos - drawn, drawn=drawn,
+        links=_links_text("passed over", inside) if inside.links else "", begin=case_command("review", case.folder),
+        title=lambda name: lower_first(base.title(name)), done=lambda item: done_text(base, item.as_done(), case.units),
+        not_told=not_told, reading=lambda mm: format_reading(mm, case.units), error=lambda mm: format_error(mm, case.units),
+    ).rstrip("\n")  # fmt: skip
 
 
 def _links_text(what: str, inside: case_export.Contents) -> str:
     return f"Links and other special files are {what}: {', '.join(shown_path(path) for path in inside.links[:5])}"
-
-
-def _round_lines(one: Round, case: Case, base: RuleBase) -> list[str]:
-    turn = "your turn" if one.waiting == "fitter" else "the client's turn"
-    state = f": {turn} since {one.since}" if one == case.last_round and not case.closed else ""
-    lines = [f"Round {one.number}, opened {one.opened}{': it fits' if one.fits else state}"]
-
-    for when, text in ((one.sent, "documents sent"), (one.form_received, "form came back")):
-        if when:
-            lines.append(f"  {text} {when}")
-    for item in one.advised:
-        advised = "advised, only if needed" if item.only_if else "advised"
-        lines.append(f"  {advised}: {done_text(base, item.as_done(), case.units)}")
-    lines += [f"  left out: {lower_first(base.title(alteration))}" for alteration in one.left_out]
-    for carried in one.done:
-        how = "done" if carried.done else "not done"
-        lines.append(f"  {how}: {done_text(base, carried.as_done(), case.units)}")
-    lines += [f"  not known whether done: {lower_first(base.title(name))}" for name in not_told(one)]
-    for symptom, values in one.outcome.items():
-        named = (("before", values.before), ("expected", values.expected), ("now", values.observed))
-        parts = [f"{name} {format_reading(mm, case.units)}" for name, mm in named if mm is not None]
-        text = ", ".join([*parts, *(["now not seen any more"] if values.gone else [])])
-        error = f" (give or take {format_error(values.error, case.units)})" if values.error else ""
-        lines.append(f"  {lower_first(base.title(symptom))}: {text or 'not measured'}{error}")
-    return lines
 
 
 def close(name: str, given: str | None, *, fits: bool, given_up: bool, because: str | None) -> int:
