@@ -5,7 +5,7 @@ rounds, the chart, and answers that would change the list. One self-contained HT
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
@@ -21,7 +21,7 @@ from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Plan, first_choice
 from fitdiag.planning.stages import MOVED_MM, Effects, Simulation, Stage, moving
 from fitdiag.problems import ProblemsFoundError
-from fitdiag.reports.report import Items, Section, make_report
+from fitdiag.reports.report import Section, make_report
 from fitdiag.reports.sheet import Heading, Sheet, drawn, whole_amounts
 from fitdiag.reports.signs import captions, drawn_symptoms, figure
 from fitdiag.sessions.carried import not_told
@@ -115,29 +115,6 @@ def _moved(stages: Sequence[Stage], units: Units) -> Rows:
             last = mm
         rows.append((name, *values))
     return rows
-
-
-def round_sentences(base: RuleBase, history: History, units: Units) -> tuple[str, ...]:
-    """One sentence per round: what was advised and what was done."""
-
-    def listed(items: Iterable[Advised]) -> str:
-        return "; ".join(done_text(base, item.as_done(), units) for item in items)
-
-    result = []
-    for one, _ in history:
-        groups = (
-            ("Advised", [item for item in one.advised if item.only_if is None]),
-            ("Only if needed", [item for item in one.advised if item.only_if is not None]),
-            ("Done", [item for item in one.done if item.done]),
-            ("Not done", [item for item in one.done if not item.done]),
-            ("Not known whether done", [Advised(name) for name in not_told(one)]),
-        )
-        parts = [f"{title}: {listed(items)}." for title, items in groups if items]
-        if one.advised and not one.done:
-            parts.append("What was done is not known yet.")
-        parts = parts or ["Nothing advised so far."]
-        result.append(" ".join([f"Round {one.number} ({day_words(one.opened)}).", *parts]))
-    return tuple(result)
 
 
 History = Sequence[tuple[Round, Findings]]  # the rounds of a case in order, each with what was found at its try-on
@@ -340,7 +317,8 @@ def fitter_page(base: RuleBase, conclusion: Conclusion, heading: Heading, beside
         beliefs=ranked_beliefs(conclusion, beside.before), before=beside.before is not None, turns=beside.turns,
         laid=[(view, link, over.format(view)) for view, links in beside.laid.items() for link in links],
         moved=moved_tables(conclusion.plan, effects, units) if effects is not None else {}, on_pattern=effects is not None,
-        history=history, rounds=Items("", round_sentences(base, history, units)), series=shown(base, history),
+        history=history, series=shown(base, history), day=day_words,
+        done=lambda item: done_text(base, item.as_done(), units), not_told=lambda one: [Advised(name) for name in not_told(one)],
         chart=Markup(chart(base, history, units) if len(history) > 1 else ""),  # its texts are escaped
         reading=lambda mm: whole_amounts(format_reading(mm, units)), length=lambda mm: whole_amounts(format_length(mm, units)),
         error=lambda mm: whole_amounts(format_error(mm, units)), chance=chance_words, lower=lower_first,
