@@ -20,6 +20,8 @@ from hypothesis import strategies as st
 
 from fitdiag.cli.documents import form_that_came
 from fitdiag.knowledge.findings import SEVERITIES, Finding
+from fitdiag.knowledge.folders import rules_for
+from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.form import BEGIN, FEELS, LARGEST, LONGEST_WORDS, SCHEMA, Form, client_form, read_form
@@ -54,6 +56,34 @@ def page_of(base: RuleBase, folder: Path, **changes: Any) -> str:
 def group(page: Any, **data: str) -> Any:
     ((name, value),) = data.items()
     return page.locator(f'fieldset[data-{name}="{value}"]')
+
+
+def sides_offered(text: str, symptom: str) -> list[str]:
+    """The sides that a form offers for a question, as they are packed."""
+    (question,) = re.findall(
+        rf'<fieldset class="q" data-question="{symptom}".*?(?=<fieldset class="q"|<h2)', text, re.S
+    )
+    return re.findall(r'name="\w+side" value="(\w+)"', question)
+
+
+def test_a_sign_of_one_side_against_the_other_is_not_offered_for_both(base: RuleBase, tmp_path: Path) -> None:
+    """One hem cannot be the higher one on both sides; folds can hang on both, and a waist has no sides."""
+    page_of(base, tmp_path)
+    text = (tmp_path / "form.html").read_text(encoding="utf-8")
+    assert sides_offered(text, "one-hem-higher") == ["left", "right"]
+    assert sides_offered(text, "folds-under-seat") == ["left", "right", "both"]
+    assert sides_offered(text, "waist-dips-at-back") == []
+
+
+def test_a_form_speaks_of_its_garment(tmp_path: Path) -> None:
+    """A skirt is one thing: nothing on its page speaks of trousers, or of it as of several."""
+    skirt = load_rules(rules_for("skirt"))
+    page_of(skirt, tmp_path, questions=("one-hem-side-higher", "waist-binds"), advised=())
+    text = (tmp_path / "form.html").read_text(encoding="utf-8")
+    shown = re.sub(r"<(style|script|svg).*?</\1>", " ", text, flags=re.S)
+    assert "trial skirt" in shown
+    assert not re.search(r"\btrousers\b|\bthey (?:fit|feel)\b|\b(?:loosen|cut) them\b", shown)
+    assert sides_offered(text, "one-hem-side-higher") == ["left", "right"]
 
 
 def comes_back(page: Any, base: RuleBase) -> Form:
@@ -113,7 +143,7 @@ def test_filled_by_touch_on_a_small_phone(open_page: Callable[..., Any], base: R
     group(page, alteration="lengthen-back-crotch").get_by_label("and eighths").select_option("5/8")
     tap(group(page, alteration="raise-centre-back-waist"), "not-done")
     tap(group(page, when="sitting"), "hurts")
-    assert group(page, when="sitting").get_by_text("Please loosen them now").is_visible()
+    assert group(page, when="sitting").get_by_text("Please loosen the trousers now").is_visible()
     tap(group(page, when="stairs"), "easy")
     tap(group(page, question="seat-wedgie"), "strong")
     tap(group(page, question="folds-under-seat"), "clear")

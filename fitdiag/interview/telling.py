@@ -307,7 +307,8 @@ def _one(talk: Interview, symptom: Symptom, keys: str, ask: str = "") -> Iterato
     choices = CHOICES[:_YES_OR_NO] if symptom.needs or symptom.by in TRIALS else CHOICES
     yield Line("  ".join(f"{number} {choice}" for number, choice in enumerate(choices, 1)), "item")
     amount = f"Or an amount like {talk.sample_of(symptom)}: {symptom.measure.what}. " if symptom.measure else ""
-    side = "" if symptom.whole else "Add left or right if on one side only. "
+    only = "" if symptom.one_side else " if on one side only"
+    side = "" if symptom.whole else f"Add left or right{only}. "
     yield Line(f"{amount}{side}Drawing {talk.numbers[symptom.id]}. {keys}".rstrip(), "hint")
 
 

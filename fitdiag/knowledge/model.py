@@ -159,6 +159,7 @@ class Symptom(Rule):
     by: Annotated[Id, ref("word for how the answer is got")]
     felt: YesNo = False
     whole: YesNo = False  # cannot be on one side only
+    one_side: YesNo = False  # cannot be on both: one side against the other
     needs: tuple[SymptomId, ...] = ()  # asked only if one of these was seen
     opposite: SymptomIds = ()  # signs that exclude it
     seen_anyway: Annotated[Id, ref("seen-anyway word")]

@@ -21,7 +21,7 @@ from typing import Annotated, Any, Literal, TypeVar, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from fitdiag.knowledge.findings import MOST_DONE, SEVERITIES, SIDES, Finding, measured
+from fitdiag.knowledge.findings import LEFT_RIGHT, MOST_DONE, SEVERITIES, SIDES, Finding, measured
 from fitdiag.knowledge.model import Alteration, RuleBase, Symptom
 from fitdiag.knowledge.stations import TRIALS
 from fitdiag.knowledge.wearer import for_wearer
@@ -103,6 +103,7 @@ def _question(symptom: Symptom, garment: str, units: Units) -> dict[str, Any]:
     wearer, right = symptom.wearer, drawn(0, title=NOT_SO)
     graded = symptom.by not in TRIALS and (wearer is None or wearer.graded)
     so = None if graded else drawn(2, title=SO)
+    sides = () if symptom.whole else LEFT_RIGHT if symptom.one_side else SIDES
     words = enumerate(zip(STRENGTH_WORDS, SEVERITIES, strict=True), 1)
     return {
         "id": symptom.id,
@@ -110,7 +111,7 @@ def _question(symptom: Symptom, garment: str, units: Units) -> dict[str, Any]:
         "how": in_units(wearer.how, units) if wearer and symptom.measure else "",
         "wholes": _wholes(max(symptom.measure.grades_mm.values()) * 2.5 if symptom.measure else 0.0),
         "felt": symptom.felt or symptom.by in FOUND_BY_WEARING,
-        "sided": so is None and right is not None and not symptom.whole,
+        "sides": sides if so is None and right is not None else (),
         "graded": graded,
         "pictures": [(word, strength, drawn(n, title=VIEW_WORDS.format(word))) for n, (word, strength) in words],
         "right": right,
@@ -140,7 +141,7 @@ def _wholes(most_mm: float) -> range:
 
 @dataclass(frozen=True)
 class Form:
-    """A form that came back. `done`: what became of each alteration advised; `feels`: how the trousers feel in use.
+    """A form that came back. `done`: what became of each alteration advised; `feels`: how the garment feels in use.
 
     `round`: the try-on it is about; `checksum`: tells one form from another.
     """
