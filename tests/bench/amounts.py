@@ -90,7 +90,10 @@ def run(base: RuleBase, clients: int, seed: int) -> Score:
             continue
         first = recommendations[0]
         score.right += 1
-        truth = extent / abs(cause.cured_by[first.alteration].takes)
+        takes = abs(cause.cured_by[first.alteration].takes)
+        if not takes:  # it cures without an amount that follows from the extent
+            continue
+        truth = extent / takes
         off = abs(first.amount.mm + first.amount.remainder_mm - truth)
         score.off.append(off)
         most = base.alterations[first.alteration].most_a_round.amount_mm
@@ -100,7 +103,7 @@ def run(base: RuleBase, clients: int, seed: int) -> Score:
         if first.amount.error_mm:
             score.in_errors.append(off / first.amount.error_mm)
         if plain is not None:
-            score.plain.append(abs(plain / abs(cause.cured_by[first.alteration].takes) - truth))
+            score.plain.append(abs(plain / takes - truth))
     return score
 
 
