@@ -75,7 +75,7 @@ SESSIONS = (
         "stilt-walker-round-1.jsonl", "the stilt walker", "cm", 16,
         body="one hip higher",
         seen=(("one-sided-diagonal", "1 cm left"),),
-        answers={"one-hem-higher": "unsure"},
+        answers={"one-hem-higher": "unsure", "hip-line-slopes": "clear left"},
         questions=6,
     ),
     Sample("ticket-seller-round-4.jsonl", "the ticket seller", "in", 18, done=(("tuck-across-back-hip", "1/2 in round 3"),), questions=10),

@@ -36,7 +36,7 @@ EXAMPLES = (
     Example(
         "Sewing Pants for Women (1960s), step 4: raise the waist seam at centre back 1/4 to 1/2 in, to nothing at the side",
         "body: [{prominent-seat: marked}, deep-round-hips]\n"
-        "symptoms: {waist-dips-at-back: yes, balance-lines-rise-to-back: no, seat-binds-sitting: no,"
+        "symptoms: {waist-dips-at-back: yes, waist-edge-tilts: yes, balance-lines-rise-to-back: no, seat-binds-sitting: no,"
         " waist-pulls-down-when-bending: no}",
         "raise-centre-back-waist", 0.25, 0.5, says=("side",),
     ),

@@ -80,6 +80,13 @@ class About(Vocabulary):
     cautions: tuple[Caution, ...]
 
 
+class Renamed(Rule):
+    """A symptom of an earlier rule base and its present id, or ids if it was split."""
+
+    was: Id
+    now: tuple[SymptomId, ...] = Field(min_length=1)
+
+
 class Everyday(Rule):
     """How people speak of a symptom, one phrase a line. Words are counted, so many phrases help more than apt ones."""
 

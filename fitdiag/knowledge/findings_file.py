@@ -295,9 +295,10 @@ def file_in(document: Document, loc: Location, data: Any, base: RuleBase, model:
     if not isinstance(data, Mapping):
         message = "a findings file has lines like 'symptoms:' and 'body:'"
         raise stop("not-a-mapping", message, where=document.where(loc))
+    symptoms, moved = _renamed(base, data.get("symptoms"))
     units: Units = data["units"] if data.get("units") in ("in", "cm") else _units_of(data)
     others = {"schema", *extra_keys} - set(model.model_fields)
-    own = {key: value for key, value in data.items() if key not in others}
+    own = {key: value for key, value in data.items() if key not in others} | {"symptoms": symptoms}
     try:
         file = model.model_validate(own, context=_Context(base, units, hints))
     except ValidationError as error:
@@ -309,12 +310,26 @@ def file_in(document: Document, loc: Location, data: Any, base: RuleBase, model:
     return file, Findings(
         answers, {note: grade for note, (grade, _) in file.body.items()},
         tuple(Done(item.alteration, item.amount, item.round, item.side, item.less) for item in file.done),
-        units, one_line(file.client, 80), tuple(one_line(note, 500) for note in file.notes),
+        units, one_line(file.client, 80), tuple(one_line(note, 500) for note in (*file.notes, *moved)),
         file.measures.body, file.measures.pattern, file.measures.tables,
         body_sides={note: side for note, (_, side) in file.body.items() if side},
         at_rest={name: one.amount for name, one in file.at_rest.items()},
         readings_from=file.readings_from, earlier=tuple(Earlier(*one) for one in earlier),
     )  # fmt: skip
+
+
+def _renamed(base: RuleBase, answers: Any) -> tuple[Any, list[str]]:
+    """Answers under the present names of symptoms; for a symptom that was split, a note in place of the answer."""
+    if not isinstance(answers, Mapping):
+        return answers, []
+    was = {rule.was: rule.now for rule in base.renamed}
+    notes = []
+    for old, answer in answers.items():
+        if len(now := was.get(old, ())) > 1:
+            text = one_line(answer if isinstance(answer, str) else json.dumps(answer, default=str), 60)
+            notes.append(f"'{old}' ({text}) is {len(now)} signs now: {', '.join(now)}; say which was meant.")
+    kept = {was.get(old, (old,))[0]: answer for old, answer in answers.items() if len(was.get(old, ())) < 2}
+    return kept, notes
 
 
 def _units_of(data: Any) -> Units:

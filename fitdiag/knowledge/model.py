@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
-from fitdiag.knowledge.about import About, Cloth, Everyday, FigureMove, SimulatedSign, Words
+from fitdiag.knowledge.about import About, Cloth, Everyday, FigureMove, Renamed, SimulatedSign, Words
 from fitdiag.knowledge.basics import (
     AlterationId,
     AlterationIds,
@@ -511,6 +511,7 @@ KINDS = (
     Kind("simulated sign", "simulated-signs*.yaml", SimulatedSign, "simulated_signs"),
     Kind("slope", "slopes*.yaml", SlopeRow, "slopes"),
     Kind("rest", "at-rest*.yaml", RestRow, "rests"),
+    Kind("renamed", "renamed*.yaml", Renamed, "renamed"),
     Kind("everyday", "everyday/*.yaml", Everyday, "everyday"),
 )
 
@@ -540,6 +541,7 @@ class RuleBase:
     simulated_signs: Mapping[str, SimulatedSign]
     slopes: tuple[SlopeRow, ...]
     rests: tuple[RestRow, ...]
+    renamed: tuple[Renamed, ...]
     everyday: tuple[Everyday, ...]
     fingerprint: str
     garment: Garment | None = None
