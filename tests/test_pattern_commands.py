@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 from datetime import date
 from fractions import Fraction
 from itertools import pairwise
@@ -360,6 +361,36 @@ def test_the_list_says_what_becomes_of_the_pattern(shell: Work) -> None:
     assert grain[0] < grain[1] < grain[3]
     assert "overlap-back-wedge" in found["solved_mm"]
     assert found["warnings"]
+
+
+def test_the_screen_has_a_line_for_each_step_on_the_pattern(shell: Work) -> None:
+    """What each step moves most, and every warning; each measure before and after is for `--full`."""
+    (shell.folder / "findings.yaml").write_text(WORKED)
+    command = ("diagnose", "findings.yaml", "--pattern", "thrown.json")
+    short, full = shell.ok(*command), shell.ok(*command, "--full")
+    found = json.loads(shell.ok(*command, "--json"))["on_pattern"]
+    section = short.partition("On the pattern")[2].partition("The next question")[0]
+    most = section.partition("What each step moves most:")[2].partition("Warnings:")[0]
+    assert re.findall(r"- (\d), ", most) == ["1", "2", "3"]
+    first, then = (stage["measures_mm"] for stage in found["stages"][:2])
+    largest = max(first, key=lambda name: abs(then[name] - first[name]))
+    assert f"hip line: {largest} -" in " ".join(most.split())
+    for warning in found["warnings"]:
+        assert warning in " ".join(section.split())
+    assert "measures that move" in full
+    assert "measures that move" not in short
+    assert len(section.splitlines()) < 25
+
+
+def test_an_interview_names_its_pattern_for_later(shell: Work) -> None:
+    """A session's log holds no pattern: the commands to go on and to export name it, and the exported list is of that pattern."""
+    (shell.folder / "findings.yaml").write_text(WORKED)
+    said = shell.ok("interview", "--answers", "findings.yaml", "--pattern", "thrown.json", "--log", "log.jsonl")
+    later = [shlex.split(line) for line in said.splitlines() if line.startswith("  fitdiag")]
+    assert len(later) == 2
+    assert all(words[-2:] == ["--pattern", "thrown.json"] for words in later)
+    shell.ok(*later[0][1:])
+    assert "back grain to centre at waist" in (shell.folder / "list.md").read_text(encoding="utf-8")
 
 
 def test_the_list_measures_the_paper_that_is_sewn(shell: Work) -> None:

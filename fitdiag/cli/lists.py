@@ -186,7 +186,7 @@ def say_differences(result: Replay) -> None:
 
 def export(
     path: str, to: str, client: str | None, units: str | None, rules: str | None, *, replace: bool, large: bool,
-    paper: str | None, alone: bool,
+    paper: str | None, alone: bool, pattern: str | None,
 ) -> int:  # fmt: skip
     """Write the list of a log, or the client's page (without asking for photos, as the client was present).
 
@@ -202,20 +202,22 @@ def export(
     base, log, result = _replayed(file, rules)
     findings = in_units(result.state.findings, units)
     conclusion, name = conclude(base, findings), one_line(client or "", 80)
-    pattern, earlier = None, tuple[Done, ...]()
+    drawn_on, earlier = pattern_in(base, pattern), tuple[Done, ...]()
     number = max((item.round for item in findings.done), default=0) + 1
     case = case_of(file)
     if case is not None:
+        if pattern:
+            raise stop("argument", "a case has its own pattern", where=case.folder, hint="leave out --pattern")
         from fitdiag.sessions.rounds import choice_of
 
         one = next(one for one in case.rounds if one.folder.name == file.absolute().parent.name)
         chosen = choice_of(base, conclude(base, result.state.findings), one, case.units)
         conclusion = replace_fields(chosen, proposed=conclusion, units=findings.units).concluded()
-        pattern, earlier = on_paper(base, case, one.number)
+        drawn_on, earlier = on_paper(base, case, one.number)
         number, name = one.number, name or one_line(case.name, 80)
     if kind not in PAGES:
         words = for_wearer(base, alone=True) if alone else base
-        effects = effects_of(base, conclusion, pattern, earlier=earlier)
+        effects = effects_of(base, conclusion, drawn_on, earlier=earlier)
         save(to, WRITERS[kind](make_report(words, conclusion, name, on_pattern=effects)), replace=replace)
         return 0
     from fitdiag.reports.client_pdf import client_pdf
@@ -223,7 +225,7 @@ def export(
 
     day = next(filter(None, map(day_of, reversed(log.events))), date.today())  # of the last event
     heading = Heading(findings.units, name or findings.client, number, day)
-    sheet = make_sheet(base, conclusion, heading, pattern=sewn(pattern, earlier), photographs_next=(), alone=alone)
+    sheet = make_sheet(base, conclusion, heading, pattern=sewn(drawn_on, earlier), photographs_next=(), alone=alone)
     if kind == ".html":
         save(to, client_page(sheet, large=large), replace=replace)
     else:

@@ -8,7 +8,8 @@ import os
 import re
 import signal
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from itertools import count
 from pathlib import Path
 from typing import Any, NoReturn
@@ -128,7 +129,7 @@ def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | N
         events=(*events, conclusion_event(conclusion)), alone=show.alone,
     )  # fmt: skip
     say_list(base, conclusion, pattern, full=show.full)
-    _say_saved(target, alone=show.alone)
+    _say_saved(target, _given_again(pattern, alone=show.alone))
     return 0
 
 
@@ -147,6 +148,7 @@ def _talk(
     inside: bool = False, earlier: Sequence[Done] = (),
 ) -> int:  # fmt: skip
     gc.enable()  # an interview may stay open all day
+    options = _given_again(pattern, alone=show.alone)
     try:
         _on_hang_up(_hang_up)
         screen = Screen()
@@ -170,21 +172,22 @@ def _talk(
             say_list(base, interview.conclusion, pattern, earlier=earlier, full=show.full, more=more)
             log.append(conclusion_event(interview.conclusion))
             if not inside:
-                _say_saved(log.path, alone=show.alone)
-            if not screen.interactive or not _goes_on(base, screen, interview, "go on" if inside else "leave"):
+                _say_saved(log.path, options)
+            show_all = partial(say_list, base, interview.conclusion, pattern, earlier=earlier, full=True)
+            if not screen.interactive or not _goes_on(screen, interview, "go on" if inside else "leave", show_all):
                 return 0
     except (Leave, KeyboardInterrupt):
-        return 0 if inside else _left(log, show.alone)
+        return 0 if inside else _left(log, options)
     except OSError as gone:
         if gone.errno not in (errno.EIO, errno.EPIPE):
             raise
-        return _left(log, show.alone)  # the terminal is gone
+        return _left(log, options)  # the terminal is gone
     finally:
         log.close()
 
 
-def _goes_on(base: RuleBase, screen: Screen, interview: Interview, enter: str) -> bool:
-    """After the list: whether the fitter wants more questions, or has changed or added something."""
+def _goes_on(screen: Screen, interview: Interview, enter: str, show_all: Callable[[], None]) -> bool:
+    """After the list: whether the fitter wants more questions, or has changed or added something; `show_all` prints it in full."""
     while True:
         more = "; more for more questions" if interview.can_go_on else ""
         hint = f"Enter to {enter}; why for the reasons; back to change an answer; also to add a sign{more}."
@@ -194,7 +197,7 @@ def _goes_on(base: RuleBase, screen: Screen, interview: Interview, enter: str) -
         if word in ("", "no", "n", *LEAVING):
             return False
         if word in ("why", "full", "--full", "reasons"):
-            say_list(base, interview.conclusion, full=True)
+            show_all()
             continue
         if word == "more" and interview.can_go_on:
             interview.ask_more()
@@ -211,20 +214,25 @@ def _goes_on(base: RuleBase, screen: Screen, interview: Interview, enter: str) -
             return True
 
 
-def _say_saved(path: Path, *, alone: bool) -> None:
+def _given_again(pattern: str | Path | None, *, alone: bool) -> list[str | Path]:
+    """The options that a later command on a session needs again, as its log does not hold them."""
+    return [*(["--alone"] if alone else []), *(["--pattern", pattern] if pattern else [])]
+
+
+def _say_saved(path: Path, options: Sequence[str | Path]) -> None:
     """Print where the session is and what to do with it; each command on its own line, to copy."""
     write(f"\nSaved in {shown_path(path)}")
-    option = " --alone" if alone else ""
-    say_then("The list with every step, as a document:", f"{command('fitdiag', 'export', path)} --to list.md{option}")
-    say_then("To go on later:", resume_command(path, alone=alone))
+    exporting = command("fitdiag", "export", path, "--to", "list.md", *options)
+    say_then("The list with every step, as a document:", exporting)
+    say_then("To go on later:", resume_command(path, *options))
 
 
-def _left(log: SessionLog, alone: bool) -> int:
+def _left(log: SessionLog, options: Sequence[str | Path]) -> int:
     if not log.is_there:
         text = "Left. This log was moved or deleted while it was open, and what it held is not saved:"
         _say_last(f"\n{text}\n  {shown_path(log.path)}")
         return 1
-    return _say_last(f"\nLeft; every answer is saved. To go on:\n  {resume_command(log.path, alone=alone)}")
+    return _say_last(f"\nLeft; every answer is saved. To go on:\n  {resume_command(log.path, *options)}")
 
 
 def _say_last(text: str) -> int:

@@ -15,7 +15,11 @@ from fitdiag.planning.stages import HONEST, MOVED_MM, Effects, Simulation, Stage
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import format_change, format_given, format_reading
 
+_ON_ONE_SCREEN = (
+    "In short", "Contradictions", "On the pattern", "On simulated cloth", "The next question worth asking",
+)  # fmt: skip
 _COUNTS = ("No", "One", "Two", "Three", "Four", "Five")
+_MOVED_NAMED = 3  # measures of the pattern that the screen names for each step
 _SUGGESTS = "The tool suggests, the fitter decides."
 
 
@@ -112,6 +116,19 @@ def make_report(
     kept = tuple(part for part in sections if part is not None and part.parts)
     title = f"Alteration list for {name}" if name else "Alteration list"
     return Report(base, title, name, conclusion, next_question, kept, on_pattern, simulated)
+
+
+def for_one_screen(report: Report) -> tuple[Section, ...]:
+    """The sections of a report that are told on a screen, what becomes of the pattern in a line for each step."""
+    writer = _Writer(report.base, report.conclusion.diagnosis.findings, steps=False)
+    effects = report.on_pattern
+    return tuple(
+        writer.on_pattern_in_short(effects, report.plan)
+        if one.title == "On the pattern" and effects is not None
+        else one
+        for one in report.sections
+        if one.title in _ON_ONE_SCREEN
+    )
 
 
 class _Writer:
@@ -237,6 +254,31 @@ class _Writer:
             Items("Warnings", found.warnings),
             empty="No measure of the pattern moves.",
         )
+
+    def on_pattern_in_short(self, found: Effects, plan: Plan) -> Section:
+        """The same for one screen: of each step of this round, the measures it moves most."""
+        ranks = {item.alteration: item.rank for item in plan.recommendations}
+        steps = tuple(
+            f"{ranks[after.name]}, {lower_first(self.base.alterations[after.name].title)}: {text}."
+            for before, after in pairwise(found.stages)
+            if (text := self._moved_most(before, after))
+        )
+        told = (part for part in self.on_pattern(found, plan).parts if isinstance(part, str))
+        moving_most = Items("What each step moves most", steps)
+        return section("On the pattern", *told, moving_most, Items("Warnings", found.warnings))
+
+    def _moved_most(self, before: Stage, after: Stage) -> str:
+        """The measures that a step moves most, the rest counted; empty if none is moved."""
+        units, was = self.known.units, before.measures
+        moved = {name: mm - was[name] for name, mm in after.measures.items() if name in was}
+        changes = {
+            name: change
+            for name in sorted(moved, key=lambda name: -abs(moved[name]))
+            if abs(moved[name]) >= MOVED_MM and (change := format_change(was[name], after.measures[name], units))
+        }
+        told = [f"{name} {change}" for name, change in list(changes.items())[:_MOVED_NAMED]]
+        more = len(changes) - len(told)
+        return "; ".join([*told, *([f"{more} more"] if more else [])])
 
     def _solved(self, item: Recommendation, mm: float) -> str:
         """The amount of an alteration that was solved on the pattern, and where it is not that of the list."""

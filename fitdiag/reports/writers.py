@@ -20,7 +20,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.plan import SIDE_WORDS, Recommendation
 from fitdiag.planning.stages import HONEST, Effects, Simulation, Stage
 from fitdiag.problems import one_line
-from fitdiag.reports.report import Report, Section, cautions
+from fitdiag.reports.report import Report, Section, cautions, for_one_screen
 
 DIAGNOSIS_SCHEMA = "fitdiag.diagnosis/1"
 
@@ -34,9 +34,6 @@ def as_text(report: Report, width: int = 80) -> str:
     return "\n".join(lines).rstrip() + "\n"
 
 
-_ON_ONE_SCREEN = (
-    "In short", "Contradictions", "On the pattern", "On simulated cloth", "The next question worth asking",
-)  # fmt: skip
 MORE = "Why, what was found and what to leave alone: {}."
 TRY_FIRST = " Try each change with basting or pins before you cut."
 
@@ -45,10 +42,9 @@ def on_screen(report: Report, width: int = 80, *, full: bool = False, more: str 
     """The list alone, for one screen, with what was asked for besides; `full`: all of the report; `more`: what shows it."""
     if full:
         return as_text(report, width)
-    kept = tuple(section for section in report.sections if section.title in _ON_ONE_SCREEN)
     advice = TRY_FIRST if report.plan.recommendations else ""
     last = "\n".join(textwrap.wrap(MORE.format(more) + advice, width))
-    return f"{as_text(replace(report, sections=kept), width)}\n{last}\n"
+    return f"{as_text(replace(report, sections=for_one_screen(report)), width)}\n{last}\n"
 
 
 def _text_section(section: Section, depth: int, width: int, lines: list[str]) -> None:

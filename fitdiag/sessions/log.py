@@ -232,9 +232,9 @@ class SessionLog(Growing):
         return stamped
 
 
-def resume_command(path: Path, *, alone: bool = False) -> str:
-    """The command that resumes a session, ready to copy."""
-    return command("fitdiag", "interview", "--resume", path, *(["--alone"] if alone else []))
+def resume_command(path: Path, *options: str | Path) -> str:
+    """The command that resumes a session with these options, ready to copy."""
+    return command("fitdiag", "interview", "--resume", path, *options)
 
 
 def _cannot_write(path: Path, error: OSError, hint: str, what: str = "this", kept: str = "") -> ProblemsFoundError:
