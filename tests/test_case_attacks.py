@@ -75,6 +75,22 @@ def test_a_picture_given_again_is_passed_over(shell: Shell) -> None:
     assert ["back 2.jpg", "back 2.marks.json", "back.jpg", "back.marks.json"] == names(Path(folder))
 
 
+def test_a_picture_there_as_another_view_is_refused_until_that_is_deleted(shell: Shell) -> None:
+    """Pictures of a round are measured together: one that came as the wrong view must not stay beside itself as the right one."""
+    folder = add_round(open_case(CASE)).rounds[0].photos
+    wrong = BACK.replace("back=", "left=")
+    assert 0 == shell("review", "x", "--photo", wrong, "--no-questions")[0]
+    before = names(folder)
+    code, _, err = shell("review", "x", "--photo", BACK, "--no-questions")
+    said = " ".join(err.split())
+    assert 1 == code and "is there already as left.jpg" in said and "if it shows the back, delete" in said
+    assert before == names(folder)
+    for path in folder.glob("left.*"):
+        path.unlink()
+    assert 0 == shell("review", "x", "--photo", BACK, "--no-questions")[0]
+    assert {"back.jpg"} == {path.name for path in folder.glob("*.jpg")}
+
+
 @pytest.mark.parametrize("name", ["photos", "documents", "findings.yaml", "session.jsonl", "measured.yaml"])
 def test_links_in_a_round_are_not_followed(shell: Shell, tmp_path: Path, name: str) -> None:
     """Nothing is read or written where a link leads out of the case."""

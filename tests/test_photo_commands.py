@@ -111,14 +111,24 @@ def test_a_picture_is_taken_in_without_its_place(shell: Shell, tmp_path: Path) -
 
 def test_two_pictures_of_one_view_get_two_names(shell: Shell, tmp_path: Path) -> None:
     """The second back picture does not overwrite the first, and one that is there already is passed over."""
-    for name in ("a.jpg", "b.jpg"):
-        shutil.copy(PICTURES / "back.jpg", tmp_path / name)
+    shutil.copy(PICTURES / "back.jpg", tmp_path / "a.jpg")
+    shutil.copy(PICTURES.with_name("lamplighter-pictures-2") / "back.jpg", tmp_path / "b.jpg")
     assert 0 == shell("photo", "add", "back=a.jpg", "back=b.jpg", "--to", "taken")[0]
     assert (tmp_path / "taken" / "back 2.marks.json").exists()
     before = sorted((path.name, path.stat().st_mtime_ns) for path in (tmp_path / "taken").iterdir())
     code, out, _ = shell("photo", "add", "back=a.jpg", "--to", "taken")
     assert code == 0 and "it is already there" in out
     assert before == sorted((path.name, path.stat().st_mtime_ns) for path in (tmp_path / "taken").iterdir())
+
+
+@pytest.mark.parametrize("second", ["back", "front"])
+def test_a_picture_given_twice_is_refused_before_anything_is_written(shell: Shell, tmp_path: Path, second: str) -> None:
+    """Under another name, as the same view or another: one picture says nothing twice. Both names are said."""
+    shutil.copy(PICTURES / "back.jpg", tmp_path / "IMG 1.jpg")
+    shutil.copy(PICTURES / "back.jpg", tmp_path / "IMG 2.jpg")
+    code, _, err = shell("photo", "read", "back=IMG 1.jpg", f"{second}=IMG 2.jpg", "--to", "taken")
+    assert 1 == code and "IMG 2.jpg: this is the same picture as IMG 1.jpg" in " ".join(err.split())
+    assert not (tmp_path / "taken").exists()
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace as replace_fields
 from itertools import count
@@ -54,11 +55,18 @@ def add(given: Sequence[str], to: str, *, face_above: int | None, focal: float |
 
 
 def take_pictures(
-    given: Sequence[str], to: str, *, face_above: int | None = None, focal: float | None = None, hip: str | None = None
+    given: Sequence[str],
+    to: str,
+    *,
+    face_above: int | None = None,
+    focal: float | None = None,
+    hip: str | None = None,
+    one_fitting: bool = False,
 ) -> dict[Path, str]:
     """Write a cleaned copy of each picture with its marks; return each copy's SHA-256 by path.
 
-    Further pictures of a view are numbered; one that is already there is skipped.
+    Further pictures of a view are numbered; one that is already there is skipped. `one_fitting`: all pictures of the folder are
+    measured together, so that one that is there as another view is refused.
     """
     if focal is not None and not 5 <= focal <= 2000:
         raise stop("argument", f"--focal: {focal:g} is not a focal length", hint="5 to 2000, as on 35 mm film")
@@ -72,6 +80,7 @@ def take_pictures(
     width = length_given(hip, "--hip-width")
     # all of them, before anything is written
     came = [_clean(view, source, face_above, focal) for view, source in wanted]
+    _refuse_twice(wanted, [marks for marks, _, _ in came], Path(to) if one_fitting else None)
     make_folder(folder := Path(to))
     files: dict[Path, bytes | str] = {}
     taken: dict[Path, str] = {}
@@ -96,6 +105,30 @@ def take_pictures(
         files[sidecar(target)] = as_json(kept)
     write_all(files)
     return taken
+
+
+def _refuse_twice(wanted: Sequence[tuple[View, Path]], came: Sequence[Marks], folder: Path | None) -> None:
+    """Refuse a picture given twice, or in the folder already as another view: two of one picture cannot be measured together."""
+    sources = [source for _, source in wanted]
+    digests = [marks.sha256 for marks in came]
+    for index, source in enumerate(sources):
+        if digests[index] in digests[:index]:
+            same = shown_path(sources[digests.index(digests[index])])
+            raise stop("twice", f"this is the same picture as {same}", where=source, hint="leave one of them out")
+    files = sorted(path for path in folder.glob("*.jpg") if path.is_file()) if folder else []
+    there = [(path, digest(path.read_bytes())) for path in files]
+    other = {
+        path: (view, source)
+        for (view, source), own in zip(wanted, digests, strict=True)
+        for path, content in there
+        if content == own and not re.fullmatch(rf"{view}( \d+)?", path.stem)
+    }
+    if other:
+        path, (view, source) = next(iter(other.items()))
+        copies = " and ".join(shown_path(path) for path in other)
+        shows = f"{view} side" if view in ("left", "right") else view
+        hint = f"if it shows the {shows}, delete {copies} with the marks beside, then do this again"
+        raise stop("twice", f"this picture is there already as {path.name}", where=source, hint=hint)
 
 
 def _clean(view: View, source: Path, face_above: int | None, focal: float | None) -> tuple[Marks, bytes, list[str]]:

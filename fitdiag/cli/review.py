@@ -260,7 +260,8 @@ class _Run:
         if self.photos:
             from fitdiag.cli.photo import take_pictures
 
-            pictures = {path.name: sha256 for path, sha256 in take_pictures(self.photos, str(self.one.photos)).items()}
+            taken = take_pictures(self.photos, str(self.one.photos), one_fitting=True)
+            pictures = {path.name: sha256 for path, sha256 in taken.items()}
             say(f"Cleaned, without location or camera data, in {shown_path(self.one.photos)}.")
         log = RoundLog.of(self.one)
         line: dict[str, Any] = {"event": "taken", "pictures": pictures}
