@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from collections.abc import Callable
 from itertools import combinations
@@ -140,23 +141,106 @@ def test_no_name_on_a_picture_covers_another(wide: int, here: Path, open_page: A
             assert one.intersection(other).area < 0.05 * min(one.area, other.area)
 
 
-def test_a_mirror_image_is_asked_about_and_turned(here: Path, shell: Shell, open_page: Any) -> None:
-    """Where nothing tells left from right it is asked once; a mirror image is not measured but turned."""
+def test_a_name_is_not_covered_and_covers_no_pin(here: Path, open_page: Any) -> None:
+    """Names are painted over all pins, so that each can be read; a click there still takes the pin under it."""
     page = open_page((here / "read" / "confirm.html").as_uri())
     page.wait_for_selector("body[data-ready]", state="attached")
+    for picture in page.locator("svg").all():
+        kinds = picture.evaluate("eye => [...eye.children].map(part => part.getAttribute('class') ?? '')")
+        assert "pin" in kinds and "name" in kinds
+        assert "pin" not in kinds[kinds.index("name") :]
+    missed = page.evaluate(
+        """() => [...document.querySelectorAll('.pin')].filter(pin => {
+          pin.scrollIntoView({ block: 'center' });
+          const box = pin.getBoundingClientRect(), x = box.x + box.width / 2, y = box.y + box.height / 2;
+          return !document.elementFromPoint(x, y).classList.contains('pin');
+        }).map(pin => pin.getAttribute('aria-label'))"""
+    )
+    assert [] == missed
+
+
+def _answered(page: Any, no_to: str) -> tuple[Any, list[str]]:
+    """Answer all questions of the page, no to those that hold these words; the download, and the questions."""
+    asked: list[str] = []
     with page.expect_download() as download:
         page.click("#all")
-        while page.is_visible("#ask"):
-            page.click("#it-is-not" if "mirror image" in page.inner_text("#it-is-not") else "#it-is")
+        while page.is_visible("#ask") and len(asked) < 40:
+            asked.append(page.inner_text("#question"))
+            page.click("#it-is-not" if re.search(no_to, asked[-1]) else "#it-is")
+    return download.value, asked
+
+
+def test_a_mirror_image_is_asked_about_and_turned(here: Path, shell: Shell, open_page: Any) -> None:
+    """Where nothing tells left from right it is asked once of all, and after a no of each; the one is not measured but turned."""
+    page = open_page((here / "read" / "confirm.html").as_uri())
+    page.wait_for_selector("body[data-ready]", state="attached")
+    download, asked = _answered(page, r"^back\.jpg(, .*)?: nothing shows")
+    about = [text.partition(":")[0] for text in asked if "mirror image" in text]
+    assert ["back.jpg, left.jpg, front.jpg", "back.jpg", "left.jpg", "front.jpg"] == about
     before = read_picture(here / "read" / "back.jpg").pixels.astype(int)
     code, _, err = shell(
-        "photo", "read", *(str(here / f"{view}.jpg") for view in VIEWS), "--answer", str(download.value.path())
+        "photo", "read", *(str(here / f"{view}.jpg") for view in VIEWS), "--answer", str(download.path())
     )
-    assert 1 == code and "turned-back.jpg" in err
+    assert 1 == code and "a mirror image" in err and "turned-back.jpg" in err
+    assert ["turned-back.jpg"] == [path.name for path in (here / "read").glob("turned-*.jpg")]
     turned = here / "read" / "turned-back.jpg"
     assert np.abs(read_picture(turned).pixels[:, ::-1] - before).mean() < 2
     assert read_marks(turned.with_name("turned-back.marks.json")).focal_35mm == 57
     assert not (here / "read" / "findings.yaml").exists() and read_marks(here / "read" / "back.marks.json").proposed
+
+
+@pytest.mark.parametrize(
+    ("stands", "quarters"), [("upside down", 2), ("the head to the left", 3), ("the head to the right", 1)]
+)
+def test_a_picture_that_does_not_stand_upright_is_turned(
+    stands: str, quarters: int, here: Path, shell: Shell, open_page: Any
+) -> None:
+    """Said on the page, it is not asked about; a copy stands upright, the others are left alone, and nothing is measured.
+
+    `quarters`: turns to the left, as numpy counts them, that lead there; three to the left are one to the right.
+    """
+    page = open_page((here / "read" / "confirm.html").as_uri())
+    page.wait_for_selector("body[data-ready]", state="attached")
+    choice = page.get_by_label("It stands").nth(0)
+    choice.select_option(label=choice.locator("option", has_text=stands).inner_text())
+    assert "turned when you save" in page.locator("section").first.inner_text()
+    download, asked = _answered(page, "never")
+    assert not [text for text in asked if text.startswith("back.jpg:")]
+    code, _, err = shell(
+        "photo", "read", *(str(here / f"{view}.jpg") for view in VIEWS), "--answer", str(download.path())
+    )
+    assert 1 == code and "stands upright" in err
+    assert ["turned-back.jpg"] == [path.name for path in (here / "read").glob("turned-*.jpg")]
+    before, after = (read_picture(here / "read" / name).pixels for name in ("back.jpg", "turned-back.jpg"))
+    assert np.abs(after.astype(int) - np.rot90(before, quarters)).mean() < 2
+    marks = read_marks(here / "read" / "turned-back.marks.json")
+    assert (after.shape[1], after.shape[0]) == (marks.width, marks.height) and not marks.lines
+    assert not (here / "read" / "findings.yaml").exists()
+
+
+def test_in_a_case_a_picture_is_turned_where_it_lies(
+    here: Path, shell: Shell, open_page: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was said on the page needs no copying: the next command turns it, finds its lines, and asks again; only then it counts."""
+    upside = Image.open(PICTURES / "back.jpg").transpose(Image.Transpose.ROTATE_180)
+    upside.save(here / "upside.jpg", quality=92, exif=Image.open(PICTURES / "back.jpg").getexif())
+    monkeypatch.setenv("XDG_DOWNLOAD_DIR", str(here))
+    assert 0 == shell("case", "new", "x", "--units", "in", "--photos-consent", "yes")[0]
+    assert 0 == shell("review", "x", "--photo", f"back={here / 'upside.jpg'}", "--no-questions", "--no-drape")[0]
+    photos = Path("cases/x/round-01/photos")
+    page = open_page((photos / "confirm.html").resolve().as_uri())
+    page.wait_for_selector("body[data-ready]", state="attached")
+    page.get_by_label("It stands").select_option(label="upside down")
+    download, _ = _answered(page, "never")
+    download.save_as(here / download.suggested_filename)
+    code, out, err = shell("review", "x", "--no-questions", "--no-drape")
+    assert (0, "") == (code, err)
+    assert "Turned the right way round" in out and "confirm.html" in out and "Findings" not in out
+    assert ["back.jpg"] == [path.name for path in photos.glob("*.jpg")]
+    upright = np.asarray(Image.open(PICTURES / "back.jpg").convert("RGB")).astype(int)
+    assert np.abs(read_picture(photos / "back.jpg").pixels - upright).mean() < 4
+    marks = read_marks(photos / "back.marks.json")
+    assert {"hip", "crotch"} <= set(marks.lines) <= set(marks.proposed)
 
 
 def test_nothing_is_measured_before_a_yes(here: Path, shell: Shell) -> None:

@@ -5,16 +5,17 @@ from __future__ import annotations
 import os
 import re
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace as replace_fields
 from pathlib import Path
+from typing import NoReturn
 
 from fitdiag.cli.arguments import rules_of, units_of
 from fitdiag.cli.output import say, say_then, write
 from fitdiag.cli.photo import length_given, lines_drawn, measure, read_marked, sidecar, take_pictures, with_values
 from fitdiag.files import digest, write_all, write_atomically
 from fitdiag.knowledge.strict_yaml import read_text
-from fitdiag.photos.intake import clean_jpeg
+from fitdiag.photos.intake import clean_jpeg, right_way_round
 from fitdiag.photos.marks import VIEWS, Marks, as_json, read_marks
 from fitdiag.photos.measure import measure_all
 from fitdiag.photos.page import confirm_page, parse_answer
@@ -124,8 +125,11 @@ def _waited(paths: Sequence[Path], folder: Path, page: Path, again: str) -> bool
     return False
 
 
-def confirmed(paths: Sequence[Path], folder: Path, answer: str | None) -> bool:
-    """Whether all pictures have marks confirmed by a person; takes in an answer from the page."""
+def confirmed(paths: Sequence[Path], folder: Path, answer: str | None, *, own: bool = False) -> bool:
+    """Whether all pictures have marks confirmed by a person; takes in an answer from the page.
+
+    `own`: the pictures are a case's own, so one that is not the right way round is turned where it lies, to be confirmed again.
+    """
     marks = [read_marks(sidecar(path)) for path in paths]
     if answer is None and all(item.lines and not item.proposed for item in marks):
         return True
@@ -138,32 +142,55 @@ def confirmed(paths: Sequence[Path], folder: Path, answer: str | None) -> bool:
             if answer:
                 raise stop("other-pictures", "this answer belongs to other pictures", where=Where(where))
             continue
-        _refuse_mirrored([path for path, item in zip(paths, marks, strict=True) if item.sha256 in found.mirrored])
-        say(f"Confirmed on the page: {where}.")
-        new = {
-            path: replace_fields(given[item.sha256, item.view], file=item.file)
+        wrong = {
+            path: (found.turned.get(item.sha256, 0), item.sha256 in found.mirrored)
+            for path, item in zip(paths, marks, strict=True)
+            if item.sha256 in (*found.turned, *found.mirrored)
+        }
+        if wrong and not own:
+            _refuse_turned(wrong)
+        new: dict[Path, bytes | str] = {
+            sidecar(path): as_json(replace_fields(given[item.sha256, item.view], file=item.file))
             for path, item in zip(paths, marks, strict=True)
         }
-        write_all({sidecar(path): as_json(item) for path, item in new.items()}, replace=True)
-        return True
+        turned = _turned({path: path for path in wrong}, wrong)
+        write_all(new | turned, replace=True)
+        if wrong:
+            names = ", ".join(path.name for path in wrong)
+            say(f"Turned the right way round, as said on the page: {names}. The lines there are looked for again.")
+        else:
+            say(f"Confirmed on the page: {where}.")
+        return not wrong
     return False
 
 
-def _refuse_mirrored(paths: Sequence[Path]) -> None:
-    """If pictures are mirror images, write flipped copies beside them and raise ProblemsFoundError."""
-    turned: dict[Path, bytes | str] = {}
-    for path in paths:
+def _turned(copies: Mapping[Path, Path], ways: Mapping[Path, tuple[int, bool]]) -> dict[Path, bytes | str]:
+    """The files of pictures turned the right way round, and of their marks, still without lines.
+
+    `copies`: by picture, where the turned one goes; `ways`: by how many degrees clockwise, and whether it is a mirror image.
+    """
+    made: dict[Path, bytes | str] = {}
+    for path, copy in copies.items():
         picture, marks = read_marked(path)
-        content = clean_jpeg(replace_fields(picture, pixels=picture.pixels[:, ::-1]))
-        copy = path.with_name(f"turned-{path.name}")
-        bare = Marks(copy.name, digest(content), marks.width, marks.height, marks.view, marks.focal_35mm,
+        clockwise, mirrored = ways[path]
+        turned = right_way_round(picture, clockwise=clockwise, mirrored=mirrored)
+        content = clean_jpeg(turned)
+        bare = Marks(copy.name, digest(content), turned.width, turned.height, marks.view, marks.focal_35mm,
                      focal_typed=marks.focal_typed, cropped=marks.cropped, widths_mm=marks.widths_mm)  # fmt: skip
-        turned |= {copy: content, sidecar(copy): as_json(bare)}
-    if turned:
-        write_all(turned, replace=True)
-        names = " and ".join(shown_path(path) for path in turned if path.suffix == ".jpg")
-        raise stop("mirrored", "a mirror image takes left for right, so nothing is measured",
-                   hint=f"turned the right way round it is {names}: read that instead, into another folder")  # fmt: skip
+        made |= {copy: content, sidecar(copy): as_json(bare)}
+    return made
+
+
+def _refuse_turned(ways: Mapping[Path, tuple[int, bool]]) -> NoReturn:
+    """Write a copy the right way round beside each of these pictures, and raise ProblemsFoundError."""
+    copies = {path: path.with_name(f"turned-{path.name}") for path in ways}
+    write_all(_turned(copies, ways), replace=True)
+    why = "lines are looked for only in a picture that stands upright"
+    if any(mirrored for _, mirrored in ways.values()):
+        why = "a mirror image takes left for right"
+    names = " and ".join(shown_path(copy) for copy in copies.values())
+    hint = f"turned the right way round it is {names}: read that instead, into another folder"
+    raise stop("turned", f"{why}, so nothing is measured", hint=hint)
 
 
 def _saved(folder: Path, stem: str) -> Iterator[Path]:
@@ -179,7 +206,7 @@ def take_all(paths: Sequence[Path]) -> None:
     for path in paths:
         marks = read_marks(sidecar(path))
         if MIRRORED in marks.doubts.values():
-            _refuse_mirrored([path])
+            _refuse_turned({path: (0, True)})
         kept = replace_fields(
             marks, proposed=tuple(name for name in marks.proposed if name in marks.doubts)
         ).confirmed()

@@ -309,7 +309,7 @@ class _Run:
         held = held_in(pictures)
         if RoundLog.of(one).holds(held):
             return True
-        if not confirmed(pictures, one.photos, None):
+        if not confirmed(pictures, one.photos, None, own=True):
             with self._alone():
                 page = ask(
                     pictures, one.photos, self.case.units, self.case.body_measures.get("hip"), lines_drawn(self.base)

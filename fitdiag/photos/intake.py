@@ -276,6 +276,14 @@ def crop_above(picture: Picture, row: int) -> Picture:
     return replace(picture, pixels=pixels)
 
 
+def right_way_round(picture: Picture, *, clockwise: int, mirrored: bool) -> Picture:
+    """The picture turned by 0, 90, 180 or 270 degrees clockwise, and then, if it is a mirror image, left and right exchanged."""
+    pixels = np.rot90(picture.pixels, -clockwise // 90)
+    pixels = np.ascontiguousarray(pixels[:, ::-1] if mirrored else pixels)
+    pixels.setflags(write=False)
+    return replace(picture, pixels=pixels)
+
+
 def shortcomings(picture: Picture, *, focal_known: bool = False) -> list[str]:
     """List what makes measuring this file less accurate, or should be known before keeping it, one line each.
 
@@ -297,6 +305,8 @@ def shortcomings(picture: Picture, *, focal_known: bool = False) -> list[str]:
         why = f"{size} is not a camera's shape (4:3, 3:2, 16:9)"
     if why:
         lines.append(f"cropped: {why}, so the middle of the lens is not known; ask for the uncut file")
+    if picture.width > picture.height:
+        lines.append("wider than high: if the body lies on its side in it, say so on the page that shows its lines")
     if picture.made_smaller is not None:
         wide, high = picture.made_smaller
         lines.append(f"made smaller: it had {wide} x {high} pixels, more than is of use; {size} are kept")

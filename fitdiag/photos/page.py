@@ -6,8 +6,8 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Annotated, Any
+from dataclasses import dataclass, field
+from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +32,7 @@ ANSWER = "fitdiag.confirmed/1"
 SHOWN_HIGH = 1800  # px of the copy in the page
 NAMES = {"centre_seam": "Centre seam", "verticals": "Plumb line", "sheet": "Sheet of paper"}
 NO_SIGN = "nothing shows whether this is a mirror image, as front cameras often make. Is it right that"
+NO_SIGNS = "nothing shows whether one of these is a mirror image, as front cameras often make. Is it right that"
 UNTURNED = {"back": "the wearer's left hand is on the left from behind", "front": "the left hand is on the right from the front",
             "left": "the toes point left from the left side", "right": "the toes point right from the right side"}  # fmt: skip
 TURNED = "the sheet's marked corner is at the top right, as in a mirror image; the card asks for the top left."
@@ -79,25 +80,38 @@ def confirm_page(
 
 
 def _mirror(pictures: Sequence[tuple[NDArray[np.uint8], Measured]]) -> list[dict[str, Any]]:
-    """Questions about mirror images: one for each picture that looks like one, one for all that give no sign of it."""
+    """Questions about mirror images: one for each picture that looks like one, one for all that give no sign of it.
+
+    After a no to the latter comes `each`, the question about each of its pictures.
+    """
     looks: dict[str, list[Marks]] = {"left": [], "right": [], "": []}
     for pixels, found in pictures:
         sheet = found.marks.sheet
         looks[marked_corner(pixels, sheet.corners) if sheet else ""].append(found.marks)
-    asked = [(f"{TURNED} Is it right as it is?", [marks]) for marks in looks["right"]]
-    if looks[""]:
-        seen = dict.fromkeys(UNTURNED[marks.view] for marks in looks[""])
-        asked.append((f"{NO_SIGN} {', and '.join(seen)}?", looks[""]))
-    return [{"question": f"{', '.join(one_line(marks.file) for marks in some)}: {question}", "pictures": [marks.sha256 for marks in some]}
-            for question, some in asked]  # fmt: skip
+    asked = [_about(f"{TURNED} Is it right as it is?", marks) for marks in looks["right"]]
+    alone = [_about(f"{NO_SIGN} {UNTURNED[marks.view]}?", marks) for marks in looks[""]]
+    if len(alone) < 2:
+        return asked + alone
+    seen = dict.fromkeys(UNTURNED[marks.view] for marks in looks[""])
+    return [*asked, _about(f"{NO_SIGNS} {', and '.join(seen)}?", *looks[""]) | {"each": alone}]
+
+
+def _about(question: str, *pictures: Marks) -> dict[str, Any]:
+    """A question about whole pictures, named before it."""
+    names = ", ".join(one_line(marks.file) for marks in pictures)
+    return {"question": f"{names}: {question}", "pictures": [marks.sha256 for marks in pictures], "each": []}
 
 
 @dataclass(frozen=True)
 class Answer(Strict):
-    """What the page saved: the confirmed marks, and the SHA-256 of each picture that is a mirror image."""
+    """What the page saved: the confirmed marks, and the pictures that are not the right way round, by SHA-256.
+
+    `mirrored`: those that are mirror images; `turned`: by how many degrees clockwise one must be turned to stand upright.
+    """
 
     marks: Annotated[tuple[Marks, ...], Field(max_length=20)]
     mirrored: tuple[str, ...] = ()
+    turned: Mapping[str, Literal[90, 180, 270]] = field(default_factory=dict)
 
 
 def parse_answer(text: str, path: str) -> Answer:
