@@ -84,6 +84,13 @@ def test_a_word_of_cloth_used_for_something_else_names_nothing(base: RuleBase) -
     assert not words.places("pulling my leg")
 
 
+def test_down_is_a_way_and_down_there_a_place(base: RuleBase) -> None:
+    """What sags or slips down is not at the crotch; what is tight down there is."""
+    words = Words(base)
+    assert words.places("the waist sags down at the front") == "front waist"
+    assert words.places("tight down there") == "crotch"
+
+
 def test_not_plumb_is_a_complaint(base: RuleBase) -> None:
     talk = at(base, "seen")
     talk.reply("the drawn grain isn't plumb")
