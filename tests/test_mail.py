@@ -186,10 +186,14 @@ def test_a_not_that_complains_or_compares_denies_nothing(base: RuleBase, words: 
         "Could you make me a second belt and a loose waist tie",
         "My knee hurts after rehearsal.",
         "Please sew the fly with a red zip",
+        "I can't tell whether the lines dip to the back.",
+        "No idea if the waist gapes behind, I live alone.",
     ],
 )
-def test_wishes_and_aches_from_elsewhere_propose_nothing(base: RuleBase, words: Words, text: str) -> None:
-    """What is asked for, and a pain from something other than what is worn, is no sign."""
+def test_wishes_aches_from_elsewhere_and_what_nobody_can_tell_propose_nothing(
+    base: RuleBase, words: Words, text: str
+) -> None:
+    """What is asked for, a pain from something other than what is worn, and what the client cannot see is no sign."""
     assert not read_mail(base, words, text, "in")
 
 

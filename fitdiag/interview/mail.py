@@ -244,7 +244,7 @@ def _tried(words: Words, clauses: Sequence[str], used: set[int], sentence: _Sent
             if used & set(range(start, end)):
                 break
             text = " ".join(part)
-            if says("sore", text) or (says("other things", text) and not words.places(text)):
+            if says("sore", text) or says("unknown", text) or (says("other things", text) and not words.places(text)):
                 continue
             body = _body(words, text)
             lines = [text]
