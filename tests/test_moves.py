@@ -181,6 +181,12 @@ def test_one_side_is_the_right_unless_said(name: str) -> None:
             assert np.array_equal(piece.outline, BLOCK.pieces[which].outline)
 
 
+@pytest.mark.parametrize("name", [name for name in NAMES if RULES.alterations[name].operation.one_side])
+def test_one_side_altered_by_nothing_does_not_part_the_sides(name: str) -> None:
+    """What is not altered stays cut twice, once for both sides."""
+    assert carry_out(BLOCK, name, 0.0).pattern.sides == ("both",)
+
+
 @pytest.mark.parametrize("which", ["front", "back"])
 @pytest.mark.parametrize("by", [10.0, -10.0])
 def test_notches_are_moved_up_along_their_seams(by: float, which: str) -> None:

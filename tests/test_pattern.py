@@ -519,6 +519,14 @@ def test_inseams_are_brought_together(block: Pattern) -> None:
     assert abs(pattern_measures(found.finished[0])[target.measure]) <= INCH / 8 + 0.1
 
 
+def test_a_limit_below_a_millimetre_is_a_limit_too(block: Pattern) -> None:
+    """One that may take half a millimetre and goes one way only takes what is asked for, and is not tried the other way."""
+    longer = Target("back outseam, right", ">=", pattern_measures(block)["back outseam"] + 0.3)
+    found = solve_plan(block, [Wanted("raise-one-hip", 0.0, 0.5)], [longer])
+    assert found.unmet == ()
+    assert found.amounts["raise-one-hip"] == pytest.approx(0.3, abs=0.1)
+
+
 # -- a paper pattern from taped lengths, and measured bodies --------------------------------------------------------------------
 
 

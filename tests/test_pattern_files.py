@@ -28,11 +28,13 @@ from trousers import Measures, draft
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.strict_yaml import Document, parse_yaml
 from fitdiag.pattern.assemble import Taken, level_faults
+from fitdiag.pattern.blocks import usual_block
 from fitdiag.pattern.dxf import LAYERS, pattern_from_dxf, pattern_to_dxf
 from fitdiag.pattern.formats import pattern_from_data, pattern_to_data, pattern_to_text
 from fitdiag.pattern.garment import shipped_garment
+from fitdiag.pattern.measure import pattern_measures
 from fitdiag.pattern.moves import carry_out
-from fitdiag.pattern.outline import cutting_area, with_allowance
+from fitdiag.pattern.outline import cutting_area, notch_tick, with_allowance
 from fitdiag.pattern.piece import MOST_POINTS, Array, Pattern, Piece, faults, length
 from fitdiag.pattern.svg_files import pattern_from_svg, pattern_to_svg, shapes_of
 from fitdiag.pattern.true import true
@@ -903,6 +905,34 @@ def test_a_line_to_cut_along_is_taken_back_to_the_stitching_line() -> None:
         one, other = block().pieces[side], found.pieces[side]
         shift = [one.grain_x - other.grain_x, one.outline[:, 1].min() - other.outline[:, 1].min()]
         assert Polygon(one.outline).symmetric_difference(Polygon(other.outline + shift)).area / 3000.0 < 0.3
+
+
+def test_a_notch_on_a_seam_of_two_points_is_drawn() -> None:
+    """Square to the seam and 6 mm into the piece, as on a seam of many points: a straight edge may be drawn as one step."""
+    back = usual_block(shipped_garment("skirt")).back
+    straight = back.with_seams(centre=back.seams["centre"][[0, -1]])
+    for piece in (back, straight):
+        (notch,) = (one for one in piece.notches if one.seam == "centre")
+        assert notch_tick(piece, "centre", notch.at) - notch.at == pytest.approx(np.array([[0.0, 0.0], [6.0, 0.0]]))
+
+
+def test_the_allowance_is_not_taken_off_at_a_fold() -> None:
+    """A piece cut on the fold ends at the fold: taken back to its stitching lines, it has its width and length again."""
+    skirt = usual_block(shipped_garment("skirt"))
+    wide = with_allowance(skirt, {"all": 15.0})
+
+    def cut_only(document: Any, shown: Any) -> None:
+        for entity in list(shown):
+            shown.delete_entity(entity)
+        outline = cutting_area(wide.pieces[shown.name.lower()]).exterior.coords
+        shown.add_lwpolyline(list(outline), dxfattribs={"layer": "1"})
+        shown.add_line((0, 100), (0, 500), dxfattribs={"layer": "7"})
+
+    found = pattern_from_dxf(changed(wide, cut_only), "x.dxf", skirt.garment, line="cut", allowance=15.0)
+    for name in ("front hem", "back hem", "front waist after darts", "front centre length"):
+        darts = 20.0 if name == "front waist after darts" else 0.0  # they are not drawn here
+        assert pattern_measures(found)[name] == pytest.approx(pattern_measures(skirt)[name] + darts, abs=0.3), name
+    assert dict(found.front.allowance) == dict(wide.front.allowance)
 
 
 def seams_cut(piece: Piece, cut: Array) -> list[tuple[float, float]]:

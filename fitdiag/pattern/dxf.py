@@ -406,7 +406,8 @@ def _drawn(part: Any, block: _Block, line: Outline | None, allowance: float | No
         drawn.allowance = _allowances(seams, _ring(part.name, block, BOUNDARY))
         description += "; layer 1 is the line to cut along"
     elif kind == "cut" and allowance:
-        drawn.seams, drawn.allowance = inset(seams, part.seams, allowance), dict.fromkeys(part.seams, allowance)
+        drawn.allowance = {seam: allowance for seam in part.seams if seam != part.fold}
+        drawn.seams = inset(seams, part.seams, drawn.allowance)
         description = "layer 1, the boundary, is the line to cut along"
     description += "" if sewn else ", as the file says" if stated else ", as given"
     taken.lines.append(f"{part.name.capitalize()}: {description}.")

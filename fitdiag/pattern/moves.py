@@ -529,7 +529,7 @@ def carry_out(pattern: Pattern, alteration: str, amount: float, side: Side | Non
     result, altered = pattern, dict[str, Altered]()
     for one in pattern.sides if chosen == "both" else (chosen,):
         altered = _altered(pattern.of(one), rule, amount)
-        for each in altered.values():
+        for each in altered.values() if amount else ():  # by nothing on one side, the sides stay alike
             result = result.with_piece(each.piece, one)
     return Step(alteration, amount, result, altered, chosen)
 

@@ -125,24 +125,23 @@ def _corner(at: Array, into: Array, onward: Array, own: float, next_own: float) 
 def notch_tick(piece: Piece, seam: str, at: Array) -> Array:
     """A notch as a line of (2, 2) points, square to its seam: out through the allowance, or a little way in without one."""
     line = piece.seams[seam]
-    index = int(np.clip(np.argmin(np.hypot(*(line - at).T)), 1, len(line) - 2))
-    run = line[index + 1] - line[index - 1]
-    out = unit(left_of(run))
+    before, after = at_far(line, far_on(line, at) + np.array([-1.0, 1.0]))
+    out = unit(left_of(after - before))
     allowance = piece.allowance.get(seam, 0.0)
     return points(np.array([at, at + out * allowance])) if allowance else points(np.array([at, at - out * NOTCH_MM]))
 
 
-def inset(seams: Mapping[str, Array], order: tuple[str, ...], by: float) -> dict[str, Array]:
-    """Stitching lines from cutting lines: each seam offset inward by `by` mm, cut off where they meet.
+def inset(seams: Mapping[str, Array], order: tuple[str, ...], allowance: Mapping[str, float]) -> dict[str, Array]:
+    """Stitching lines from cutting lines: each seam offset inward by its allowance in mm, if it has one, cut off where they meet.
 
     `order`: the seams clockwise. Raises ProblemsFoundError where the offset lines do not meet near the corner.
     """
-    moved = {}
+    moved, most = {}, max(allowance.values())
     for name in order:
         line = seams[name]
         first, last = line[0] - line[1], line[-1] - line[-2]
-        longer = np.concatenate([[line[0] + unit(first) * 2 * by], line, [line[-1] + unit(last) * 2 * by]])
-        off = LineString(longer).offset_curve(-by, join_style="mitre")
+        longer = np.concatenate([[line[0] + unit(first) * 2 * most], line, [line[-1] + unit(last) * 2 * most]])
+        off = LineString(longer).offset_curve(-allowance.get(name, 0.0), join_style="mitre")
         moved[name] = off if off.geom_type == "LineString" else max(off.geoms, key=lambda one: one.length)
     corners = {}
     for name, follows in pairwise((*order, order[0])):
@@ -153,7 +152,7 @@ def inset(seams: Mapping[str, Array], order: tuple[str, ...], by: float) -> dict
             corners[name] = np.array(min(ends, key=lambda at: np.hypot(at.x - corner[0], at.y - corner[1])).coords[0])
         else:
             corners[name] = nearest(np.asarray(moved[name].coords), corner)  # the seams run into each other smoothly
-        if apart(corners[name], corner) > 6 * by + 5:
+        if apart(corners[name], corner) > 6 * most + 5:
             message = f"the allowance cannot be taken off at the end of the {name}"
             raise stop("allowance", message, hint="is it wider than in the drawing?")
     found = {}

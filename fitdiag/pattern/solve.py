@@ -165,7 +165,8 @@ def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Tar
         result = np.zeros((len(targets), len(names)))
         here = measured_of(stages[-1][1])
         for column in np.nonzero(high - low > TOLERANCE_MM)[0].tolist():
-            step = _SLOPE_STEP_MM if at[column] + _SLOPE_STEP_MM <= high[column] else -_SLOPE_STEP_MM
+            up, down = (min(_SLOPE_STEP_MM, room) for room in (high[column] - at[column], at[column] - low[column]))
+            step = up if up >= down else -down  # within the limits, as below 0 it may have no meaning
             rest = [(names[column], at[column] + step), *named(at)[column + 1 :]]
             result[:, column] = (measured_of(carry_all(stages[column][1], rest)[-1][1]) - here) / step
         return result
