@@ -21,14 +21,16 @@ from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.pattern.alter import redraw
 from fitdiag.pattern.blocks import block_of, draft_block
 from fitdiag.pattern.draw import states_of
 from fitdiag.pattern.garment import garment_of
 from fitdiag.pattern.measure import pattern_measures
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
+from fitdiag.pattern.walk import walked
 from fitdiag.planning.amounts import Amounts
-from fitdiag.planning.effects import as_planned, changes_on, done_on, effects
+from fitdiag.planning.effects import as_planned, changes_on, done_on, effects, seams_apart
 from fitdiag.planning.muslins import Wearer
 from fitdiag.planning.plan import Recommendation
 from fitdiag.planning.sides import side_to_alter
@@ -201,6 +203,26 @@ def test_a_leg_that_was_shortened_is_replayed_shorter() -> None:
     assert moved(pattern, done_on(pattern, Done("level-hems", 20.0, 1, "right", less=True)), "back outseam") == (
         pytest.approx(0.0, abs=0.01), pytest.approx(-20.0, abs=0.5)
     )  # fmt: skip
+
+
+def test_a_leg_that_was_shortened_is_told_as_shortened() -> None:
+    """The history gives an amount done in reverse below 0, as the steps of this round do."""
+    base = rules()
+    earlier = (Done("level-hems", 20.0, 1, less=True),)
+    (_, step) = effects(base, conclude(base, Findings()).plan, Findings(), block(base), earlier=earlier).history
+    assert step.amount == -20.0
+
+
+def test_seams_that_were_apart_before_are_no_news_of_one_side() -> None:
+    """A pattern whose front leg is 8 mm longer stays so on either side when the waist is raised on one: no warning of the plan."""
+    front = block(rules()).front
+    longer = redraw(front, {"hem": front.seams["hem"] + [0.0, -8.0]})
+    before = block(rules()).with_piece(longer)
+    after = carry_out(before, "raise-one-hip", 6.0, "left").pattern
+    assert seams_apart(walked(before), walked(after), "cm") == []
+    worse = carry_out(after, "lengthen-back-inseam", 20.0, "left").pattern
+    (told,) = seams_apart(walked(before), walked(worse), "cm")
+    assert told.startswith("Inseam, left")
 
 
 def test_a_hem_that_was_taken_up_is_not_taken_for_let_down() -> None:

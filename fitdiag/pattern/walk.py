@@ -78,6 +78,14 @@ class Walked:
     pairs: tuple[WalkedPair, ...]
     corners: tuple[WalkedCorner, ...]
 
+    def pair(self, name: str, side: Side) -> WalkedPair:
+        """A pair on one side; that of both sides where the sides do not differ."""
+        return next(pair for pair in self.pairs if pair.rule.id == name and pair.side in (side, "both"))
+
+    def corner(self, name: str, side: Side) -> WalkedCorner:
+        """Corners that meet on one side; those of both sides where the sides do not differ."""
+        return next(corner for corner in self.corners if corner.rule.id == name and corner.side in (side, "both"))
+
     def as_data(self) -> dict[str, Any]:
         """Plain values for JSON, lengths in mm."""
         return {
@@ -172,17 +180,15 @@ def untouched(pattern: Pattern) -> bool:
 
 def differing(before: Walked, after: Walked, units: Units) -> list[str]:
     """What alterations did to the pairs and corners, in lines; those that still meet as before are left out."""
-    pairs = {(pair.rule.id, pair.side): pair for pair in before.pairs}
-    corners = {(corner.rule.id, corner.side): corner for corner in before.corners}
     lines: list[str] = []
     for pair in after.pairs:
-        old = pairs.get((pair.rule.id, pair.side)) or pairs[pair.rule.id, "both"]
+        old = before.pair(pair.rule.id, pair.side)
         parts = (one.longer - was.longer for one, was in zip(pair.stretches, old.stretches, strict=False))
         if any(abs(mm) >= REPORTED_MM for mm in (pair.longer - old.longer, *parts)):
             lines += pair_sentences(pair, units)
     for corner in after.corners:
-        was = corners.get((corner.rule.id, corner.side)) or corners[corner.rule.id, "both"]
-        if abs(corner.degrees - was.degrees) >= CHANGED_DEGREES and not corner.right:
+        was = before.corner(corner.rule.id, corner.side).degrees
+        if abs(corner.degrees - was) >= CHANGED_DEGREES and not corner.right:
             lines.append(corner_sentence(corner))
     return lines
 

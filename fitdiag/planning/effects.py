@@ -122,10 +122,10 @@ def _under_the_same_names(stages: Sequence[Stage]) -> tuple[Stage, ...]:
 
 def seams_apart(before: Walked, after: Walked, units: Units) -> list[str]:
     """Sewn pairs whose lengths, after the steps and trueing, differ by more than can be eased in; one line each, saying where."""
-    known = {(pair.rule.id, pair.side): abs(pair.longer) for pair in before.pairs}
     lines = []
     for pair in after.pairs:
-        if abs(pair.longer) > max(pair.rule.ease_mm, known.get((pair.rule.id, pair.side), 0.0) + MOVED_MM):
+        was = abs(before.pair(pair.rule.id, pair.side).longer)
+        if abs(pair.longer) > max(pair.rule.ease_mm, was + MOVED_MM):
             lines.append(" ".join(line.strip() for line in pair_sentences(pair, units)))
     return lines
 
@@ -136,14 +136,15 @@ def _earlier(
     """Replay earlier rounds, and name the one that took most from the followed measure."""
     history = [Stage("first cut", None, _trued_measures(pattern))]
     for done in sorted(earlier, key=lambda item: item.round):
-        amount = done.amount_mm if done.amount_mm is not None else base.alterations[done.alteration].amount.start_mm
+        start = base.alterations[done.alteration].amount.start_mm
+        known = done if done.amount_mm is not None else replace(done, amount_mm=start)
         try:
-            pattern = done_on(pattern, replace(done, amount_mm=amount))
+            pattern = done_on(pattern, known)
         except ProblemsFoundError as stopped:
             title = f"{base.alterations[done.alteration].title}, done in round {done.round}"
             warnings.append(f"{title}: {stopped.problems[0].message}.")
             continue
-        history.append(Stage(done.alteration, amount, _trued_measures(pattern)))
+        history.append(Stage(done.alteration, known.signed_mm, _trued_measures(pattern)))
     followed = base.garment.followed if base.garment is not None else None
     if followed is None:
         return pattern, history
