@@ -434,8 +434,12 @@ def many(cases: Path) -> Path:
     )
     through_a_round(begin(cases, "the lamplighter", consent=Consent(True, DAY, DAY + timedelta(days=20))), DAY)
     begin(cases, "the stilt walker", opened=DAY + timedelta(days=5), consent=Consent())
-    done = begin(cases, "the prompter", consent=Consent(True, DAY, DAY + timedelta(days=10)))
+    done = through_a_round(begin(cases, "the prompter", consent=Consent(True, DAY, DAY + timedelta(days=10))))
     save_case(done, replace(done, closed=Closed(DAY, "fits")))
+    for name in ("the first fiddle", "the lamplighter", "the prompter"):
+        photos = open_case(find_case(cases, name)).round(1).photos
+        photos.mkdir(parents=True, exist_ok=True)
+        (photos / "back.jpg").write_bytes(b"a picture")
     return cases
 
 
@@ -460,6 +464,12 @@ def test_monday_shows_what_to_do(many: Path) -> None:
         "",
         "1 closed; `fitdiag case list --all` shows them.",
     ] == list_lines(list_cases(many), monday)
+
+
+def test_photos_that_never_came_are_not_reminded_of(cases: Path) -> None:
+    """Agreed to and promised for twenty days, but no picture was taken in."""
+    through_a_round(begin(cases, "the lamplighter", consent=Consent(True, DAY, DAY + timedelta(days=20))), DAY)
+    assert not any("PHOTOS" in line for line in list_lines(list_cases(cases), DAY + timedelta(days=21)))
 
 
 def test_the_list_says_which_way_a_length_was_changed(case: Case) -> None:

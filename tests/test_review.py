@@ -903,6 +903,26 @@ def test_the_exported_list_says_what_it_does_to_the_pattern(shell: Shell, tmp_pa
     )
 
 
+def test_a_round_that_nobody_told_of_is_said_to_count_for_nothing(shell: Shell, tmp_path: Path) -> None:
+    """Without questions nobody is asked what was done; said of one alteration, it needs no such word."""
+    usher(shell, tmp_path)
+    shell("review", "the usher", "--sent")
+    (tmp_path / "seen.yaml").write_text(
+        "schema: fitdiag.findings/1\nsymptoms: {v-at-centre-back: no}\n", encoding="utf-8"
+    )
+    out = " ".join(shell("review", "the usher", "--findings", "seen.yaml", "--no-questions")[1].split())
+    assert "What was done of round 1 is not known (tuck across the back above the full hip line" in out
+    before = tmp_path / "cases/the-usher/round-01/round.yaml"
+    before.write_text(
+        before.read_text(encoding="utf-8") + "done: [{alteration: tuck-across-back-hip, amount: 3/4 in}]\n",
+        encoding="utf-8",
+    )
+    (tmp_path / "cases/the-usher/round-02/session.jsonl").unlink()
+    out = shell("review", "the usher", "--findings", "seen.yaml", "--no-questions")[1]
+    assert "is not known" not in out
+    assert "1. Tuck across" not in out
+
+
 def test_what_cannot_be_saved_names_the_way_on_of_its_command(shell: Shell, tmp_path: Path) -> None:
     """Sending off a list is no answer of an interview: where it cannot be saved, it says to do this again, not to go on asking."""
     usher(shell, tmp_path)

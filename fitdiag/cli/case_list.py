@@ -123,10 +123,16 @@ def _row_lines(case: Case, today: date) -> list[str]:
     return [f"{name} ({counted(days, 'day')}): {next_thing}", *([f"    advised{when}: {advised}"] if advised else [])]
 
 
+def _holds_photos(case: Case) -> bool:
+    return any(one.photos.is_dir() and any(one.photos.iterdir()) for one in case.rounds)
+
+
 def _reminders(cases: Iterable[Case], today: date) -> list[str]:
+    """The photos whose time is over or soon will be; a promise about photos that never came asks for nothing."""
     due = ((until, case) for case in cases if (until := _keep_until(case)) and (until - today).days <= _SOON_DAYS)
+    held = [(until, case) for until, case in due if _holds_photos(case)]
     lines = []
-    for until, case in sorted(due, key=lambda one: (one[0], one[1].name)):
+    for until, case in sorted(held, key=lambda one: (one[0], one[1].name)):
         left, remove = (until - today).days, f"{case_command('case', 'delete', case.folder)} --photos"
         text = f"{counted(left, 'day')} left" if left >= 0 else f"OVERDUE by {counted(-left, 'day')}; {remove}"
         lines.append(f"  {case.name}: photos kept until {until}: {text}")

@@ -35,6 +35,7 @@ from fitdiag.sessions.carried import (
     by_alteration,
     changed_in_all,
     done_late,
+    nothing_told,
     reported_done,
     told_since,
 )
@@ -397,6 +398,7 @@ class _Run:
         looks = [RoundLog.of(one).findings(self.base) for one in self.case.rounds[:-1]]
         outcomes = self._observed(findings)
         warnings = (
+            *nothing_told(self.base, self.case),
             *told_since(self.base, self.case, findings),
             *rounds.compared(self.base, outcomes, self.case.units),
             *(rounds.worse(self.base, outcomes, looks[-1], findings) if looks else ()),

@@ -9,13 +9,13 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, TypeVar
 
-from fitdiag.diagnosis.belief import done_text, how_done
+from fitdiag.diagnosis.belief import done_text, how_done, lower_first
 from fitdiag.knowledge.findings import LEFT_RIGHT, Done, Findings, Side
 from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.knowledge.said import Said, only_says, read_said
 from fitdiag.plausible import doubt_of_alteration
 from fitdiag.problems import one_line, shown_path, stop
-from fitdiag.sessions.case_files import Advised, Carried, Case, Round
+from fitdiag.sessions.case_files import ROUND_FILE, Advised, Carried, Case, Round
 from fitdiag.units import Length, Units
 
 if TYPE_CHECKING:
@@ -45,6 +45,20 @@ def not_told(one: Round) -> tuple[str, ...]:
     """The alterations advised in a round of which nobody has said whether they were done, once something was said of others."""
     told = {item.alteration for item in one.done}
     return tuple(dict.fromkeys(item.alteration for item in one.advised if told and item.alteration not in told))
+
+
+def nothing_told(base: RuleBase, case: Case) -> Iterator[str]:
+    """Say that nobody has told what was done of the list before the last round, if so."""
+    if len(case.rounds) < 2:
+        return
+    before, last = case.rounds[-2:]
+    if before.advised and not before.done:
+        names = ", ".join(lower_first(base.title(name)) for name in by_alteration(before.advised))
+        text = f"What was done of round {before.number} is not known ({names}), so nothing of it counts below. If it was done,"
+        yield (
+            f"{text} write it under 'done:' in {shown_path(before.folder / ROUND_FILE)}, move"
+            f" {shown_path(last.log_file)} away and review again."
+        )
 
 
 def told_since(base: RuleBase, case: Case, findings: Findings) -> Iterator[str]:
