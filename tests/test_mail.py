@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from plain_yaml import plain_yaml
 
-from fitdiag.interview.clauses import sentences
+from fitdiag.interview.clauses import sentences, without_head
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.mail import read_mail, read_mail_and_rest
 from fitdiag.interview.search import Words
@@ -371,3 +371,12 @@ def test_without_an_opposite_nothing_is_left_out(words: Words) -> None:
     ):
         assert words.uncompared(text) == text
     assert words.uncompared("longer on the left than on the right by 1 in") == "longer on the left by 1 in"
+
+
+def test_the_head_of_a_saved_mail_is_not_read() -> None:
+    """Sender, day and subject go, folded lines with them; one line like that may be the client's own, and stays."""
+    body = "Hello,\nthe waist gapes at the back.\nFrom: where I stand it looks fine.\n"
+    head = "From: Ilse <ilse@example.org>\r\nTo: wardrobe@example.org,\r\n  second@example.org\r\nSubject: first try\r\n\r\n"
+    assert without_head(head + body) == body
+    assert without_head(body) == body
+    assert without_head("Subject: the trousers\n\n" + body) == "Subject: the trousers\n\n" + body

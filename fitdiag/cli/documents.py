@@ -309,7 +309,9 @@ def what_came(base: RuleBase, case: Case, path: str, command: str) -> tuple[Form
         words = re.search(r"[A-Za-z]{2}.*\s.*[A-Za-z]{2}", text, re.DOTALL)
         if not words or "\0" in text or text.lstrip().startswith("<"):
             raise
-        return None, text
+        from fitdiag.interview.clauses import without_head
+
+        return None, without_head(text)
 
 
 def mail_events(base: RuleBase, text: str, units: Units, seen: Container[str]) -> list[Event]:

@@ -28,6 +28,12 @@ _CLAUSES = re.compile(
 )
 _AS_IF = re.compile(r"\b(?:as if|as though)\b[^,;.!?]*", re.I)
 _BETWEEN = re.compile(r"\b(between (?:\S+ ){1,3}?)and\b", re.I)
+# the head of a mail saved as a file, up to the first empty line
+_MAIL_HEAD = re.compile(
+    r"\A\s*(?:(?:from|to|cc|bcc|date|sent|subject|reply-to|return-path|received|message-id|mime-version|content-[a-z-]+|x-[a-z-]+)"
+    r":.*\n(?:[ \t]+\S.*\n)*){2,}\s*\n",
+    re.I,
+)
 _GREETING = re.compile(
     r"^\s*(?:hi|hello|dear|hey|hiya|hallo|good (?:morning|day|evening))\b[^.!?\n]{0,40}[,!]?\s*$", re.I
 )
@@ -58,6 +64,11 @@ def is_question(text: str) -> bool:
     """Whether a sentence or clause asks or wishes for something, other than whether something seen is as it should be."""
     asked = pattern("asked").fullmatch(text.strip()) or pattern("wished").fullmatch(text.strip())
     return bool(asked) and not pattern("observed").match(text)
+
+
+def without_head(text: str) -> str:
+    """A mail without the lines of sender, day and subject that a mail program saves above it; what is said in them is no sign."""
+    return _MAIL_HEAD.sub("", text.replace("\r", ""))
 
 
 def unwrapped(text: str) -> str:

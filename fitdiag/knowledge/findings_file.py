@@ -164,6 +164,9 @@ def _in_block(symptom: Symptom, answer: _Answer, units: Units) -> Finding:
         raise wrong("amount", f"{symptom.id} has no amount to measure", "answer yes, no or unsure")
     if answer.seen == "no" and answer.severity is not None:
         raise wrong("answer", f"{symptom.id}: not seen, and yet {answer.severity}", "take one of them out")
+    if answer.amount is not None and answer.seen is None and answer.severity is not None:
+        message = f"{symptom.id}: an amount and a strength, '{answer.severity}'; the amount says how strong it is"
+        raise wrong("answer", message, "take one of them out")
     if answer.left is not None or answer.right is not None:
         if clash := [key for key in ("amount", "side", "severity") if getattr(answer, key) is not None]:
             raise wrong("answer", f"{symptom.id}: left and right are given, so {clash[0]} has no place")
