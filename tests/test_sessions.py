@@ -24,7 +24,8 @@ from hypothesis import strategies as st
 from running import ended
 
 from fitdiag import __version__
-from fitdiag.knowledge.folders import default_rules
+from fitdiag.cli.lists import findings_given
+from fitdiag.knowledge.folders import default_rules, rules_for
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
@@ -662,3 +663,16 @@ def test_a_log_remembers_that_she_is_alone(tmp_path: Path) -> None:
     again = fitdiag("interview", "--resume", "a.jsonl", cwd=tmp_path, typed=("?",))
     assert "timer" in again.stdout and "Let the client" not in again.stdout
     assert json.loads((tmp_path / "a.jsonl").read_text().splitlines()[0])["alone"] is True
+
+
+@pytest.mark.parametrize(("rounds", "doubted"), [((9,), True), ((3,), False), ((1, 2, 3, 4), False), ((1, 5), True)])
+def test_a_round_that_leaves_most_before_it_out_is_doubted(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], rounds: tuple[int, ...], doubted: bool
+) -> None:
+    """It may be a slip, so it is asked about, and counts all the same."""
+    path = tmp_path / "findings.yaml"
+    done = "".join(f"  - {{alteration: lengthen-back-crotch, amount: 1/8 in, round: {number}}}\n" for number in rounds)
+    path.write_text(f"schema: fitdiag.findings/1\ndone:\n{done}", encoding="utf-8")
+    found = findings_given(path, load_rules(rules_for("trousers")))
+    assert tuple(item.round for item in found.done) == rounds
+    assert (f"names round {rounds[-1]}" in capsys.readouterr().err) == doubted

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fitdiag.cli.arguments import ending_of, lengths, paper_of, rules_of, units_of
-from fitdiag.cli.output import save, say, say_all, width, write, write_data
+from fitdiag.cli.output import save, say, say_all, say_aside, width, write, write_data
 from fitdiag.files import make_folder, write_atomically
 from fitdiag.knowledge.findings import Done, Findings
 from fitdiag.knowledge.findings_file import read_findings
@@ -18,7 +18,7 @@ from fitdiag.knowledge.folders import shipped
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.planning.stages import Effects
-from fitdiag.problems import command, one_line, stop
+from fitdiag.problems import command, one_line, shown_path, stop
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import PAGES, WRITERS, as_data, as_markdown, on_screen
 from fitdiag.sessions.log import ReadLog, day_of, read_log
@@ -29,12 +29,25 @@ if TYPE_CHECKING:
     from fitdiag.sessions.case_files import Case
     from fitdiag.sessions.replay import Replay
 
+_ROUNDS_LEFT_OUT = 2  # in so many rounds nothing may have been altered; in more, the number is rather a slip
 DEMO_SESSION = "lamplighter-round-2.jsonl"
 
 
 def in_units(findings: Findings, units: str | None) -> Findings:
     """The findings in the given units, or in their own."""
     return replace_fields(findings, units=units_of(units)) if units else findings
+
+
+def findings_given(path: str | Path, base: RuleBase) -> Findings:
+    """The findings in a file that was named; says so where a round number under 'done' leaves out most rounds before it."""
+    findings = read_findings(Path(path), base)
+    rounds = {*(item.round for item in findings.done), *(item.round for item in findings.earlier)}
+    last = max((item.round for item in findings.done), default=0)
+    if last - len(rounds & set(range(1, last + 1))) > _ROUNDS_LEFT_OUT:
+        say_aside(
+            f"{shown_path(path)}: 'done' names round {last}, and most rounds before it are not there; is that the right number?"
+        )
+    return findings
 
 
 def pattern_in(base: RuleBase, path: str | Path | None) -> Pattern | None:
@@ -97,7 +110,7 @@ def say_list(
 def diagnose(path: str, *, as_json: bool, steps: bool, rules: str | None, units: str | None, pattern: str | None,
              first_cut: bool, drape: bool, measures: Sequence[str], full: bool, alone: bool) -> int:  # fmt: skip
     base = rules_of(rules, path)
-    findings = in_units(read_findings(Path(path), base), units)
+    findings = in_units(findings_given(path, base), units)
     conclusion, on_paper = conclude(base, findings), pattern_in(base, pattern)
     effects, shown = effects_of(base, conclusion, on_paper, earlier=findings.done if first_cut else ()), None
     if drape:

@@ -6,14 +6,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field, replace
 from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli import documents
 from fitdiag.cli.arguments import paper_of
 from fitdiag.cli.case import opened
 from fitdiag.cli.choose import ask_done, choose
-from fitdiag.cli.lists import on_paper, pattern_in, say_list, sewn
+from fitdiag.cli.lists import findings_given, on_paper, pattern_in, say_list, sewn
 from fitdiag.cli.output import Show, say, say_all, say_then, write
 from fitdiag.cli.screen import Leave, Screen, says_yes
 from fitdiag.cli.terminal import hold_interview
@@ -62,7 +61,7 @@ def review(
         show=Show(full, case.alone), look=documents.Look(date.today(), large, paper_of(paper, case.units)),
     )  # fmt: skip
     run.form, run.mail = documents.what_came(base, case, form, run.command) if form else (None, "")
-    run.mine = read_findings(Path(findings), base) if findings else None  # read everything before writing anything
+    run.mine = findings_given(findings, base) if findings else None  # read everything before writing anything
     try:
         return run.through(send_form=send_form, sent=sent, fits=fits)
     except Leave:

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from fitdiag.cli.arguments import rules_of, units_of
-from fitdiag.cli.lists import fits_herself, log_of, say_list
+from fitdiag.cli.lists import findings_given, fits_herself, log_of, say_list
 from fitdiag.cli.misses import remember
 from fitdiag.cli.output import Show, say_then, write
 from fitdiag.cli.screen import LEAVING, Leave, Screen, ask_units
@@ -117,7 +117,7 @@ def _reopen(path: Path, base: RuleBase, *, new_rules: bool) -> tuple[SessionLog,
 
 def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | None, units: Units | None,
                pattern: str | None, show: Show) -> int:  # fmt: skip
-    findings = read_findings(path, base)
+    findings = findings_given(path, base)
     name = one_line(client if client is not None else findings.client, 80)
     target = _new_log(log_path, name)
     events = events_of(findings, Findings())
