@@ -32,13 +32,17 @@ from fitdiag.knowledge.about import FigurePart
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.pattern.blocks import usual_block
 from fitdiag.pattern.formats import pattern_to_text
+from fitdiag.pattern.garment import shipped_garment
+from fitdiag.pattern.measure import pattern_measures
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, length, points
+from fitdiag.pattern.waist import eased
 from fitdiag.photos.camera import Camera
 from fitdiag.photos.overlay import COLOURS, placed
 from fitdiag.planning.explain import Near, nearness_lines, nudge
-from fitdiag.planning.muslins import _warned, changes, cloth_of, error_text, reading_text, wearer_of
+from fitdiag.planning.muslins import _warned, block_for, changes, cloth_of, error_text, reading_text, wearer_of
 from fitdiag.planning.stages import Shown
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.case import add_round, open_case, update_round
@@ -379,6 +383,34 @@ def test_no_reading_is_said_to_be_exact(name: str, units: Units) -> None:
     assert {"1 degree", "-1 degree", "0 degrees", "2 degrees"} == {
         reading_text("v-centre-back", degrees, units) for degrees in (1.2, -0.8, -0.3, 0.2, 1.7)
     }
+
+
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_what_would_be_better_is_told_of_a_step_either_way(base: RuleBase, way: float) -> None:
+    """A crease moved by 5 mm, in or out, takes 4 of 20 mm off the dip and pulls: not less of it is wanted for the line, but more."""
+    level = {"dip-centre-back": 0.0, "dip-centre-front": 0.0, "pull-seat": 5.0}
+    stages = (
+        Shown("", None, {**level, "dip-centre-back": 20.0}, {}),
+        Shown("recentre-crease", 5.0 * way, {**level, "dip-centre-back": 16.0, "pull-seat": 90.0}, {}),
+    )
+    line, pull = _warned(base, level, stages, stages, "cm")
+    assert "by 1 cm, the most of one round, would leave less of it" in line
+    assert "by 0.5 cm would pull hard" in pull
+
+
+def test_the_block_for_a_skirt_is_as_long_as_the_skirt() -> None:
+    """At the centre, where the block is drafted by its length; at the side the waist lies higher."""
+    skirt = usual_block(shipped_garment("skirt"))
+    drafted = pattern_measures(block_for(Figure(), skirt))
+    assert drafted["back centre length"] == pytest.approx(pattern_measures(skirt)["back centre length"])
+
+
+@pytest.mark.parametrize("fewer", ["left", "right"])
+def test_a_dart_on_one_side_only_is_refused(block: Pattern, fewer: str) -> None:
+    """One left open, or one with no other to be sewn as, would be another garment than the one that is read off."""
+    one_dart = eased(block.back, 2, None)
+    with pytest.raises(ProblemsFoundError, match="the back has more darts on one side than on the other"):
+        cut_of(carry_out(block, "raise-one-hip", 6.0).pattern.with_piece(one_dart, fewer))  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(("pull", "warned"), [(44.0, False), (45.3, False), (60.0, True), (200.0, True)])

@@ -88,10 +88,24 @@ def cut_of(pattern: Pattern, units: Units = "cm") -> Cut:
         raise ProblemsFoundError(problems)
     right, *other = (_cut(pattern.of("left" if side == "left" else "right"), units) for side in reversed(pattern.sides))
     for left in other:
+        if problems := _unlike(right.panels, left.panels):
+            raise ProblemsFoundError(problems)
         girths = {name: 0.5 * (girth + left.girths[name]) for name, girth in right.girths.items()}
         notes = (*right.notes, *(note for note in left.notes if note not in right.notes))
         right = replace(right, left=left.panels, girths=girths, notes=notes)
     return right
+
+
+def _unlike(right: tuple[Panel, ...], left: tuple[Panel, ...]) -> list[Problem]:
+    """The panels that have not the same edges on both sides, since one has a dart that the other has not."""
+    pairs = zip(right, left, strict=True)
+    apart = [
+        one.name for one, other in pairs if [edge for edge, _ in one.outline] != [edge for edge, _ in other.outline]
+    ]
+    hint = "only sides with as many darts can be draped together"
+    return [
+        Problem("unsewable", f"the {name} has more darts on one side than on the other", None, hint) for name in apart
+    ]
 
 
 def _cut(pattern: Pattern, units: Units) -> Cut:
@@ -116,9 +130,9 @@ def too_small(cut: Cut, body: Mapping[str, float], units: Units) -> list[Problem
     problems = []
     for name, girth in cut.girths.items():
         if name in body and girth < body[name] * (1 - TOO_SMALL):
-            message = f"the pattern is {format_reading(girth, units)} round the {name}, the body {format_reading(body[name], units)}"
-            message, hint = f"{message}: it would tear before it sat", "let the pattern out, or check the measures"
-            problems.append(Problem("too-small", message, None, hint))
+            cloth, skin = format_reading(girth, units), format_reading(body[name], units)
+            message = f"the pattern is {cloth} round the {name}, the body {skin}: it would tear before it sat"
+            problems.append(Problem("too-small", message, None, "let the pattern out, or check the measures"))
     return problems
 
 

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from math import inf
 
+import numpy as np
+
 from fitdiag.drape.body import nudged
 from fitdiag.drape.cloth import GRAVITY, Cloth
 from fitdiag.drape.figure import MEASURES, ONE_SIDED, SEATED_MORE_MM, Figure, Taken, figure_of
@@ -19,7 +21,7 @@ from fitdiag.drape.readings import READINGS
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.model import BodyNote, RuleBase
 from fitdiag.pattern.blocks import block_of, draft_block
-from fitdiag.pattern.piece import Array, Pattern
+from fitdiag.pattern.piece import Pattern
 from fitdiag.planning.effects import as_planned
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.planning.stages import Shown, Simulation
@@ -133,17 +135,14 @@ def cloth_of(base: RuleBase, name: str = CALICO) -> Cloth:
 def block_for(figure: Figure, pattern: Pattern) -> Pattern:
     """Draft the block for a figure's measures, with the pattern's own hem and length."""
     pieces = tuple(pattern.pieces.values())
-    hems = [_span(piece.seams[piece.part.stays][:, 0]) for piece in pieces]
+    hems = [float(np.ptp(piece.seams[piece.part.stays][:, 0])) for piece in pieces]
+    length = float(pieces[0].top[0, 1] - pieces[0].outline[:, 1].min())  # at the centre, where the block has it
     known = {
         "waist": figure.waist, "hip": figure.hip, "rise": figure.crotch_depth + SEATED_MORE_MM, "waist_to_hip": figure.waist_to_hip,
-        "waist_to_floor": figure.waist_height, "bottom": sum(hems) / 2, "length": _span(pieces[0].outline[:, 1]),
+        "waist_to_floor": figure.waist_height, "bottom": sum(hems) / 2, "length": length,
     }  # fmt: skip
     asked = {one.name: (one, known.get(one.name, one.usual)) for one in block_of(pattern.garment).asked}
     return draft_block(pattern.garment, {name: min(max(mm, one.least), one.most) for name, (one, mm) in asked.items()})
-
-
-def _span(values: Array) -> float:
-    return float(values.max() - values.min())
 
 
 def simulate(
@@ -251,15 +250,15 @@ def _warned(
         limit = max(PULLS_N_M, PULLS_TIMES * block.get("pull-seat", 0.0))
         pull, was = after.readings.get("pull-seat", 0.0), before.readings.get("pull-seat", 0.0)
         if pull > limit and pull > was * 1.2 and after.amount:
-            share = max(0.0, (limit - was) / (pull - was))
-            safe = round_length(after.amount * share, units)
-            if safe >= round_length(after.amount, units):
+            size, share = abs(after.amount), max(0.0, (limit - was) / (pull - was))
+            safe = round_length(size * share, units)
+            if safe >= round_length(size, units):
                 continue  # what would be safe is, on the tape, what is planned
             title = base.alterations[after.alteration].title
             upto = (
                 f"Up to about {format_length(safe, units)} it would not." if safe > 0 else "Any amount would add to it."
             )
-            by = f"{title} by {format_length(after.amount, units)}"
+            by = f"{title} by {format_length(size, units)}"
             warnings.append(f"{by} would pull hard over the seat and may draw into the cleft. {upto}")
     return warnings
 
@@ -270,7 +269,8 @@ def _instead(base: RuleBase, stages: Sequence[Shown], name: str, wanted: float, 
     moved, step = max(moves, key=lambda pair: abs(pair[0]))
     if abs(moved) < MOVED["mm"] or not step.amount:
         return " No step of this plan moves that line: look for another cause."
-    amount = step.amount * (1 + (wanted - stages[-1].readings[name]) / moved)
+    size = abs(step.amount)  # the other amount goes the same way
+    amount = size * (1 + (wanted - stages[-1].readings[name]) / moved)
     most = base.alterations[step.alteration].most_a_round.amount_mm
     title = base.alterations[step.alteration].title
     if amount <= 0:
@@ -278,4 +278,4 @@ def _instead(base: RuleBase, stages: Sequence[Shown], name: str, wanted: float, 
     shown = format_length(round_length(min(amount, most), units), units)
     if amount > most:
         return f" '{title}' by {shown}, the most of one round, would leave less of it."
-    return f" '{title}' by about {shown} instead of {format_length(step.amount, units)} would bring it there."
+    return f" '{title}' by about {shown} instead of {format_length(size, units)} would bring it there."
