@@ -25,6 +25,7 @@ from fitdiag.pattern.fit import fit, tape_measures
 from fitdiag.pattern.garment import height_at, shipped_garment
 from fitdiag.pattern.measure import (
     after_darts,
+    angle_measures,
     crossing,
     grain_to_start,
     hip_width,
@@ -525,6 +526,15 @@ def test_a_limit_below_a_millimetre_is_a_limit_too(block: Pattern) -> None:
     found = solve_plan(block, [Wanted("raise-one-hip", 0.0, 0.5)], [longer])
     assert found.unmet == ()
     assert found.amounts["raise-one-hip"] == pytest.approx(0.3, abs=0.1)
+
+
+def test_an_angle_that_differs_between_the_sides_is_given_for_each(block: Pattern) -> None:
+    """The centre back of the side whose waist is raised by a cut at the hip leans more; what stays alike has one name."""
+    angles = angle_measures(carry_out(block, "raise-one-hip", 15.0, "left").pattern)
+    name = "back slant of centre seam"
+    assert angles[f"{name}, right"] == pytest.approx(angle_measures(block)[name])
+    assert abs(angles[f"{name}, left"] - angles[f"{name}, right"]) > 1.0
+    assert angles["hem over the inseam"] == pytest.approx(angle_measures(block)["hem over the inseam"])
 
 
 # -- a paper pattern from taped lengths, and measured bodies --------------------------------------------------------------------

@@ -33,6 +33,7 @@ from fitdiag.pattern.piece import Pattern, cut_words, faults
 from fitdiag.pattern.sheets import pdf_sheets
 from fitdiag.pattern.svg_files import pattern_from_svg, pattern_to_svg
 from fitdiag.pattern.true import true
+from fitdiag.pattern.waist import bands
 from fitdiag.pattern.walk import pair_sentences, walked
 
 BODIES = [(600, 840, 195, 520), (680, 940, 206, 600), (860, 1120, 215, 650), (1100, 1300, 225, 800)]  # our own
@@ -106,6 +107,22 @@ def test_there_is_no_allowance_at_a_fold(skirt: Garment) -> None:
     pattern = with_allowance(drafted(skirt, BODIES[1]), {"all": 15.0})
     assert set(pattern.front.allowance) == set(pattern.front.part.seams) - {"centre"}
     assert set(pattern.back.allowance) == set(pattern.back.part.seams)
+
+
+def test_a_band_is_cut_on_the_fold_where_its_piece_is(skirt: Garment) -> None:
+    """An outer and an inner band for the front, each in one piece; for the back, in two halves. A facing has one layer."""
+    pattern = drafted(skirt, BODIES[1])
+    assert [cut_words(band, "both") for band in bands(pattern, "shaped", 40.0)] == ["cut 2 on the fold", "cut 4"]
+    assert [cut_words(band, "both") for band in bands(pattern, "facing", 40.0)] == ["cut 1 on the fold", "cut 2"]
+
+
+def test_the_halves_of_a_front_that_differ_are_cut_as_one_piece(skirt: Garment) -> None:
+    """There is no seam where the fold was, so the paper halves are laid together; a back with a seam is cut side by side."""
+    pattern = drafted(skirt, BODIES[1])
+    sided = Pattern(pattern.garment, pattern.pieces, pattern.pieces)
+    told = {(piece.name, side): cut_words(piece, side) for piece, side in sided.cut()}
+    assert told["front", "left"] == "cut 1 with the other half, left"
+    assert told["back", "left"] == "cut 1, left"
 
 
 @pytest.mark.parametrize("name", MOVES)

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
+from fitdiag.knowledge.findings import LEFT_RIGHT
 from fitdiag.knowledge.garment import MeasureRule, Meeting
 from fitdiag.pattern.garment import far_on, hits
 from fitdiag.pattern.piece import Array, Pattern, Piece, apart, length, turn
@@ -129,17 +130,19 @@ def pattern_measures(pattern: Pattern) -> dict[str, float]:
     """
     if not pattern.left:
         return _measured(pattern)
-    sides = {side: _measured(pattern.of(side)) for side in ("left", "right")}
+    left, right = (_measured(pattern.of(side)) for side in LEFT_RIGHT)
     girths = {rule.id for rule in pattern.garment.rule.measures if rule.girth and rule.times == 2}
+    round_both = {name: (left[name] + right[name]) / 2 for name in girths & left.keys() & right.keys()}
+    return _per_side({**left, **round_both}, {**right, **round_both})
+
+
+def _per_side(left: Mapping[str, float], right: Mapping[str, float]) -> dict[str, float]:
+    """What was taken on each side under one name where it is the same, else under `..., left` and `..., right`."""
     result: dict[str, float] = {}
-    for name in sides["right"]:
-        values = {side: sides[side].get(name) for side in sides}
-        if name in girths and None not in values.values():
-            result[name] = sum(value for value in values.values() if value is not None) / 2
-        elif values["left"] == values["right"]:
-            result[name] = values["right"] or 0.0
-        else:
-            result |= {f"{name}, {side}": value for side, value in values.items() if value is not None}
+    for name in {**right, **left}:
+        values = {side: taken[name] for side, taken in (("left", left), ("right", right)) if name in taken}
+        alike = len(values) == 2 and left[name] == right[name]
+        result |= {name: right[name]} if alike else {f"{name}, {side}": value for side, value in values.items()}
     return result
 
 
@@ -173,7 +176,15 @@ def _measured(pattern: Pattern) -> dict[str, float]:
 
 
 def angle_measures(pattern: Pattern) -> Mapping[str, float]:
-    """Angles in degrees by name: slants of centre seams, bends at smooth corners, sums at corners that meet."""
+    """Angles in degrees by name: slants of centre seams, bends at smooth corners, sums at corners that meet.
+
+    One that differs between the sides is given for each, as measures are.
+    """
+    left, right = (_angles(pattern.of(side)) for side in LEFT_RIGHT)
+    return _per_side(left, right)
+
+
+def _angles(pattern: Pattern) -> Mapping[str, float]:
     result = {f"{name} slant of {piece.part.seams[-1]} seam": slant(piece) for name, piece in pattern.pieces.items()}
     for name, piece in pattern.pieces.items():
         for corner in piece.part.smooth:

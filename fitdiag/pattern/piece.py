@@ -288,9 +288,9 @@ class Pattern:
 
 
 def cut_words(piece: Piece, side: Side) -> str:
-    """`cut 2`, `cut 1, left`, or `cut 1 on the fold`."""
-    if piece.part.fold and side == "both":
-        return "cut 1 on the fold"
+    """`cut 2`, `cut 1, left`, or `cut 1 on the fold`; where its sides differ, that is one piece of two halves."""
+    if piece.part.fold:
+        return f"cut {piece.part.cut} {'on the fold' if side == 'both' else f'with the other half, {side}'}"
     return f"cut {piece.part.cut}" if side == "both" else f"cut {max(1, piece.part.cut // 2)}, {side}"
 
 

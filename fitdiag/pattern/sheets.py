@@ -165,8 +165,8 @@ def _lines(piece: Piece, side: Side) -> Iterator[tuple[str, Array, str, str]]:
         yield "old", np.array([(dart.left + dart.right) / 2, dart.tip]), "", ""
     yield "grain", piece.grain, "grain", "line"
     for seam in piece.part.seams:
-        folded = ", on the fold" if seam == piece.part.fold and side == "both" else ""
-        yield "", piece.seams[seam], piece.part.word(seam) + folded, "seam"
+        at_fold = ", on the fold" if side == "both" else ", laid against the other half"
+        yield "", piece.seams[seam], piece.part.word(seam) + (at_fold if seam == piece.part.fold else ""), "seam"
     for edge in banded(piece):
         yield "old", edge, "", ""
     for at in piece.holes:

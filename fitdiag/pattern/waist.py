@@ -151,16 +151,19 @@ def bands(pattern: Pattern, kind: str, width: float, units: Units = "cm") -> lis
     found = []
     for piece, side in pattern.cut():
         name = f"{piece.name} {'band' if kind == 'shaped' else 'facing'}{'' if side == 'both' else f', {side}'}"
-        found.append(_shaped(piece, name, width, (4 if kind == "shaped" else 2) // (1 if side == "both" else 2)))
+        layers = 2 if kind == "shaped" else 1
+        once = piece.part.cut if side == "both" else max(1, piece.part.cut // 2)
+        folded = "left" if piece.part.fold and side == "both" else None
+        found.append(_shaped(piece, name, width, layers * once, folded))
     return found
 
 
-def _band(name: str, cut: int, top: Array, bottom: Array, grain_x: float) -> Piece:
+def _band(name: str, cut: int, top: Array, bottom: Array, grain_x: float, fold: str | None = None) -> Piece:
     """A band between two lines that run from left to right, (n, 2) points each."""
     corners = {"top-left": "top", "top-right": "right", "bottom-right": "bottom", "bottom-left": "left"}
     part = Part.model_construct(
         id=name, cut=cut, seams=("top", "right", "bottom", "left"), corners=corners, inner=("left",), outer=("right",),
-        stays="bottom",
+        stays="bottom", fold=fold,
     )  # fmt: skip
     right, left = line(top[-1], bottom[-1]), line(bottom[0], top[0])
     return Piece(part, {"top": top, "right": right, "bottom": points(bottom[::-1]), "left": left}, grain_x=grain_x)
@@ -187,10 +190,10 @@ def closed_waist(piece: Piece) -> Array:
     return points(waist)
 
 
-def _shaped(piece: Piece, name: str, width: float, cut: int) -> Piece:
-    """The strip below the closed waist, `width` mm wide all along."""
+def _shaped(piece: Piece, name: str, width: float, cut: int, fold: str | None) -> Piece:
+    """The strip below the closed waist, `width` mm wide all along, cut on the fold where its piece is."""
     top = closed_waist(piece)
     low = np.asarray(LineString(top).offset_curve(-width, join_style="mitre").coords)
     if apart(low[0], top[0]) > apart(low[-1], top[0]):
         low = low[::-1]
-    return _band(name, cut, top, low, float((top[0, 0] + top[-1, 0]) / 2))
+    return _band(name, cut, top, low, float((top[0, 0] + top[-1, 0]) / 2), fold)
