@@ -295,7 +295,9 @@ def _boxes(pixels: NDArray[np.uint8], camera: Camera) -> Iterator[tuple[Array, f
                 / wide,
             )
             strong = np.flatnonzero(faintest > LEAST_EDGE)
-            for index in strong[np.argsort(-faintest.ravel()[strong])[:BEST_OF_SIZE]]:
+            if len(strong) > BEST_OF_SIZE:
+                strong = strong[np.argpartition(faintest.ravel()[strong], -BEST_OF_SIZE)[-BEST_OF_SIZE:]]
+            for index in strong:
                 y, x = divmod(int(index), faintest.shape[1])
                 boxes.append((float(faintest[y, x]), (x, y, x + wide, y + rows)))
     kept: list[tuple[int, int, int, int]] = []
