@@ -1,9 +1,14 @@
 """Fixtures for all tests."""
 
+# ruff: noqa: E402
 from __future__ import annotations
 
-import gc
 import os
+
+for _library in ("OPENBLAS", "OMP"):  # before numpy is loaded: in small matrices more threads only wait for each other
+    os.environ.setdefault(f"{_library}_NUM_THREADS", "1")
+
+import gc
 import shutil
 import signal
 import sys
@@ -42,19 +47,20 @@ def pytest_collection_finish() -> None:
     gc.enable()
 
 
-def pytest_configure() -> None:
+def pytest_configure(config: pytest.Config) -> None:
     """Tests that press Ctrl-C need it to arrive, also in a run that was begun in the background, which ignores it.
 
-    Small matrices in many processes: more threads in each only stand in the others' way. Containers often forbid compiled files;
-    without them each worker compiles all tests anew, and each program that is started the whole package.
+    Containers often forbid compiled files; without them each worker compiles all tests anew, and each program that is started the
+    whole package.
     """
     if sys.dont_write_bytecode:
         sys.dont_write_bytecode = False
         os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
-    for library in ("OPENBLAS", "OMP"):
-        os.environ.setdefault(f"{library}_NUM_THREADS", "1")
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+    patch = pytest.MonkeyPatch()  # from here on, for a dozen files load the rules while they are collected
+    patch.setattr(rule_cache, "recall", _recalled(rule_cache.recall))
+    config.add_cleanup(patch.undo)
 
 
 @pytest.fixture(autouse=True, scope="session")
@@ -91,10 +97,9 @@ def command_line() -> Iterator[None]:
 
 @pytest.fixture(autouse=True, scope="session")
 def worked_out_once(shelf: Path) -> Iterator[None]:
-    """What a round takes long for is worked out once for the same rules, findings, sheet or picture, also for forked commands."""
+    """What a round takes long for is worked out once for the same findings, sheet or picture, also for forked commands."""
     with pytest.MonkeyPatch.context() as patch:
         put_on(shelf, FOR_ALL, patch)
-        patch.setattr(rule_cache, "recall", _recalled(rule_cache.recall))
         yield
 
 

@@ -544,10 +544,14 @@ ALLOWED = replace(
     pieces={name: replace(piece, allowance=ALLOWANCE) for name, piece in BLOCK.pieces.items()},
     title="With allowance",
 )
-PRINTS = [("a4", BLOCK), ("letter", BLOCK), ("a4", ALLOWED), ("letter", ALLOWED)]
+PRINTS = [
+    pytest.param(paper, pattern, id=f"{paper}-{pattern.title}")
+    for pattern in (BLOCK, ALLOWED)
+    for paper in ("a4", "letter")
+]
 
 
-@pytest.mark.parametrize(("paper", "pattern"), PRINTS, ids=lambda value: getattr(value, "title", str(value)))
+@pytest.mark.parametrize(("paper", "pattern"), PRINTS)
 @pytest.mark.parametrize("side", ["front", "back"])
 def test_the_joined_sheets_are_the_pattern_at_full_scale(paper: str, pattern: Pattern, side: str) -> None:
     """Centre seam, inseam and side seam, put together from the pages, are as long as on the pattern, within 0.2 mm."""
@@ -568,7 +572,7 @@ def test_the_squares_on_the_first_page_are_true(paper: str) -> None:
     assert "Print at 100 %, no scaling; measure the square." in [word.text for word in first.words]
 
 
-@pytest.mark.parametrize(("paper", "pattern"), PRINTS, ids=lambda value: getattr(value, "title", str(value)))
+@pytest.mark.parametrize(("paper", "pattern"), PRINTS)
 def test_neighbours_show_the_same_in_their_overlap(paper: str, pattern: Pattern) -> None:
     """What two neighbouring sheets both show lies on itself when they overlap as stated, the gluing line where the other ends."""
     wide, high = (length_ - 2 * MARGIN for length_ in SIZES[paper])
@@ -606,7 +610,7 @@ def drawn(sheet: Sheet, room: Polygon) -> Iterator[LineString]:
                 yield part
 
 
-@pytest.mark.parametrize(("paper", "pattern"), PRINTS, ids=lambda value: getattr(value, "title", str(value)))
+@pytest.mark.parametrize(("paper", "pattern"), PRINTS)
 def test_nothing_is_printed_in_the_margin(paper: str, pattern: Pattern) -> None:
     """All lines and words of all pages lie 10 mm from the edge of the paper, and all words are at least 7 pt."""
     for found in printed(pattern, paper):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -11,15 +12,26 @@ from test_photo_measuring import drawn_by_opencv
 from fitdiag.photos.marks import Marks
 from fitdiag.photos.setting import Setting, setting
 
-PIXELS, MARKS = drawn_by_opencv(0.0)
-TRUE = setting(PIXELS, MARKS).camera.focal
-LENS_OVER_FLOOR = 1200.0 - 50.0  # its hip line is drawn 50 mm higher than usual
+LENS_OVER_FLOOR = 1200.0 - 50.0  # the picture's hip line is drawn 50 mm higher than usual
+
+
+@cache
+def picture() -> tuple[np.ndarray, Marks]:
+    """The picture of all tests, with its marks."""
+    return drawn_by_opencv(0.0)
+
+
+@cache
+def true_focal() -> float:
+    """The focal length by the marks as they are, px."""
+    return setting(*picture()).camera.focal
 
 
 def said(times: float, *, typed: bool, **more: object) -> Setting:
     """The picture with a focal length some times the true one in its marks."""
-    focal = (MARKS.focal_35mm or 0.0) * times
-    return setting(PIXELS, replace(MARKS, focal_35mm=focal, focal_typed=typed, **more))  # type: ignore[arg-type]
+    pixels, marks = picture()
+    focal = (marks.focal_35mm or 0.0) * times
+    return setting(pixels, replace(marks, focal_35mm=focal, focal_typed=typed, **more))  # type: ignore[arg-type]
 
 
 def error(where: Setting, source: str) -> float:
@@ -36,20 +48,20 @@ def test_a_focal_length_of_the_file_is_believed_and_one_typed_is_less_sure() -> 
     assert file.focal_known and not typed.focal_known
     assert error(file, "focal length") == pytest.approx(0.01)
     assert 0.05 < error(typed, "focal length") < 0.3
-    assert typed.camera.focal == pytest.approx(TRUE, rel=error(typed, "focal length"))
+    assert typed.camera.focal == pytest.approx(true_focal(), rel=error(typed, "focal length"))
 
 
 @pytest.mark.parametrize("times", [1 / 1.6, 1.6, 2.0])
 def test_a_focal_length_typed_wrong_lies_within_its_error(times: float) -> None:
     """The picture is tilted by six degrees: what that makes of the lens's height and distance says how much may be wrong."""
     where = said(times, typed=True)
-    assert abs(TRUE / where.camera.focal - 1) < 3 * error(where, "focal length")
+    assert abs(true_focal() / where.camera.focal - 1) < 3 * error(where, "focal length")
 
 
 def test_a_lens_height_helps_against_a_wrong_focal_length() -> None:
     """With the height of the lens over the floor, the focal length comes nearer the truth, and is surer."""
     without, with_it = said(1.6, typed=True), said(1.6, typed=True, lens_height_mm=LENS_OVER_FLOOR)
-    assert abs(with_it.camera.focal - TRUE) < abs(without.camera.focal - TRUE)
+    assert abs(with_it.camera.focal - true_focal()) < abs(without.camera.focal - true_focal())
     assert error(with_it, "focal length") < error(without, "focal length")
 
 
@@ -60,7 +72,7 @@ def test_a_file_that_cannot_be_right_is_doubted_with_the_reason(times: float, wh
     """Where the lens would have stood in no usual place, the focal length of the file is not believed either."""
     where = said(times, typed=False)
     assert any(why in warning for warning in where.warnings) and not where.focal_known
-    assert abs(TRUE / where.camera.focal - 1) < 3 * error(where, "focal length")
+    assert abs(true_focal() / where.camera.focal - 1) < 3 * error(where, "focal length")
 
 
 def cut(left: int) -> tuple[np.ndarray, Marks]:
@@ -69,10 +81,13 @@ def cut(left: int) -> tuple[np.ndarray, Marks]:
     def moved(points: tuple) -> tuple:
         return tuple((x - left, y) for x, y in points)
 
-    sheet = MARKS.sheet and replace(MARKS.sheet, corners=moved(MARKS.sheet.corners))
-    marks = replace(MARKS, width=MARKS.width - left, lines={name: moved(line) for name, line in MARKS.lines.items()},
-                    verticals=tuple(moved(pair) for pair in MARKS.verticals), sheet=sheet)  # fmt: skip
-    return PIXELS[:, left:].copy(), marks
+    pixels, marks = picture()
+    sheet = marks.sheet and replace(marks.sheet, corners=moved(marks.sheet.corners))
+    lines = {name: moved(line) for name, line in marks.lines.items()}
+    verticals = tuple(moved(pair) for pair in marks.verticals)
+    return pixels[:, left:].copy(), replace(
+        marks, width=marks.width - left, lines=lines, verticals=verticals, sheet=sheet
+    )
 
 
 @pytest.mark.parametrize(
@@ -84,21 +99,23 @@ def test_a_picture_cut_at_one_side_is_taken_as_aimed_at_the_body(left: int, why:
     where = setting(*cut(left))
     assert any(why in warning for warning in where.warnings)
     assert abs(where.camera.middle[0] + left - 899.5) < 2 * error(where, "crop")
-    assert error(setting(PIXELS, MARKS), "crop") == 0.0
+    assert error(setting(*picture()), "crop") == 0.0
 
 
 def test_a_picture_that_its_file_calls_cut_is_taken_as_cut() -> None:
     """What the file says of its former shape counts where shape and body say nothing."""
-    where = setting(PIXELS, replace(MARKS, cropped=True))
+    pixels, marks = picture()
+    where = setting(pixels, replace(marks, cropped=True))
     assert any("once had another shape" in warning for warning in where.warnings) and not where.focal_known
     assert error(where, "crop") > 0
 
 
 def test_a_sheet_behind_the_body_gives_a_longer_lens_more_than_its_share_of_distance() -> None:
     """Twice as far from the sheet is more than twice as far from a body that stands 80 cm before it, so lengths depend on the lens."""
-    assert MARKS.sheet is not None
-    level = replace(MARKS, verticals=())
+    pixels, marks = picture()
+    assert marks.sheet is not None
+    level = replace(marks, verticals=())
     for behind in (0.0, 800.0):
-        where = setting(PIXELS, replace(level, sheet=replace(MARKS.sheet, behind_mm=behind)))
+        where = setting(pixels, replace(level, sheet=replace(marks.sheet, behind_mm=behind)))
         twice = where.away_with(replace(where.camera, focal=2 * where.camera.focal))
         assert twice == pytest.approx(2 * where.away + behind, rel=0.001)
