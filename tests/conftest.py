@@ -21,7 +21,7 @@ import typer.main
 from browser import blank, browser, idle, open_page
 from hypothesis import settings
 from running import Shell, ended
-from shelf import FOR_ALL, hurry_documents, put_on
+from shelf import FOR_ALL, hurry_documents, put_on, remember_conclusions
 
 from fitdiag.knowledge import cache as rule_cache
 from fitdiag.knowledge.folders import default_rules, garments, rules_for
@@ -100,6 +100,7 @@ def worked_out_once(shelf: Path) -> Iterator[None]:
     """What a round takes long for is worked out once for the same findings, sheet or picture, also for forked commands."""
     with pytest.MonkeyPatch.context() as patch:
         put_on(shelf, FOR_ALL, patch)
+        remember_conclusions(patch)
         yield
 
 
@@ -117,6 +118,7 @@ def fewer_worlds() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("fitdiag.planning.questions.WORLDS", 40)
         patch.setattr("fitdiag.diagnosis.worlds._PROPOSED", 256)
+        remember_conclusions(patch)
         yield
 
 
