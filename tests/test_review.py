@@ -530,13 +530,32 @@ def test_a_form_never_overrules_what_the_fitter_saw(shell: Shell, tmp_path: Path
 # -- whose turn it is --------------------------------------------------------------------------------------------------
 
 
+_ushers: dict[
+    tuple[str, ...], tuple[Path, str]
+] = {}  # by what the case was made with: its folder, and what was printed
+
+
 def usher(shell: Shell, folder: Path, *more: str, units: str = "in") -> str:
-    """A case up to an unsent list of three: a tuck, and two that are only done after it."""
+    """A case up to an unsent list of three: a tuck, and two that are only done after it. It is made once, and copied for each test."""
+    made_with = (units, *more)
+    if made_with not in _ushers:
+        out = _new_usher(shell, folder, made_with)
+        kept = folder.with_name(f"usher-{len(_ushers)}")
+        shutil.copytree(folder / "cases" / "the-usher", kept / "cases" / "the-usher")
+        shutil.copy(folder / "seen.yaml", kept)
+        _ushers[made_with] = kept, out
+    else:
+        kept, out = _ushers[made_with]
+        shutil.copytree(kept, folder, dirs_exist_ok=True)
+    return out
+
+
+def _new_usher(shell: Shell, folder: Path, made_with: tuple[str, ...]) -> str:
     (folder / "seen.yaml").write_text(
         "schema: fitdiag.findings/1\nsymptoms:\n  balance-lines-dip-to-back: {amount: 3/4 in}\n  v-at-centre-back: yes\n"
         "  grainline-near-centre-back: {amount: 1 in}\n  seat-wedgie: no\n", encoding="utf-8",
     )  # fmt: skip
-    assert 0 == shell("case", "new", "the usher", "--units", units, "--body", "flat-seat", *more)[0]
+    assert 0 == shell("case", "new", "the usher", "--body", "flat-seat", "--units", *made_with)[0]
     code, out, _ = shell("review", "the usher", "--findings", "seen.yaml", "--no-questions")
     assert code == 0
     return out
