@@ -131,6 +131,41 @@ def test_a_picture_given_twice_is_refused_before_anything_is_written(shell: Shel
     assert not (tmp_path / "taken").exists()
 
 
+def test_each_saved_file_names_the_command_that_takes_it(shell: Shell, tmp_path: Path) -> None:
+    """Both pages save JSON among the downloads; one given in place of the other is known for what it is."""
+    for name in ("back.jpg", "back.marks.json"):
+        shutil.copy(PICTURES / name, tmp_path / name)
+    marks = (tmp_path / "back.marks.json").read_text(encoding="utf-8")
+    answer = json.dumps({"schema": "fitdiag.confirmed/1", "marks": [json.loads(marks)], "mirrored": []})
+    (tmp_path / "answer (1).json").write_text(answer, encoding="utf-8")
+    code, _, err = shell("photo", "read", "back.jpg", "--answer", "back.marks.json")
+    assert 1 == code and "the marks of one picture" in err and "photo measure" in err
+    code, _, err = shell("photo", "measure", "back.jpg", "--marks", "answer (1).json")
+    assert 1 == code and "not the marks of one picture" in err and "photo read" in err
+
+
+def test_a_picture_without_marks_is_not_told_what_else_is_missing(shell: Shell, tmp_path: Path) -> None:
+    """Whoever left the saved marks among the downloads reads that nothing is marked, and where the marks go."""
+    _phone_picture(tmp_path / "IMG 1.jpg")
+    shell("photo", "add", "back=IMG 1.jpg", "--to", "taken")
+    code, out, _ = shell("photo", "measure", "taken/back.jpg")
+    assert 0 == code and "nothing is marked on it yet" in out and "taken/back.marks.json" in out
+    assert "plumb" not in out
+
+
+@pytest.mark.parametrize("units", ["in", "cm"])
+def test_remarks_on_pictures_come_in_the_units_asked_for(shell: Shell, tmp_path: Path, units: str) -> None:
+    """How much too high the lens stood is said in inches to whoever measures in inches; millimetres of a lens stay."""
+    marks = json.loads((PICTURES / "back.marks.json").read_text(encoding="utf-8"))
+    marks["sheet"]["behind_mm"] = None
+    shutil.copy(PICTURES / "back.jpg", tmp_path / "back.jpg")
+    (tmp_path / "back.marks.json").write_text(json.dumps(marks), encoding="utf-8")
+    code, out, _ = shell("photo", "measure", "back.jpg", "--units", units)
+    assumed = {"in": "9 7/8 in, give or take 7 7/8 in, is assumed", "cm": "25 cm, give or take 20 cm, is assumed"}
+    assert 0 == code and assumed[units] in " ".join(out.split())
+    assert not re.search({"in": r"\d cm\b", "cm": r"\d in\b"}[units], out)
+
+
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [

@@ -250,6 +250,17 @@ def test_nothing_is_measured_before_a_yes(here: Path, shell: Shell) -> None:
     assert not (here / "read" / "findings.yaml").exists()
 
 
+def test_where_no_line_is_found_the_ways_on_are_said(shell: Shell, tmp_path: Path) -> None:
+    """A picture of something else, alone or in a case: by hand, or turned on the page. Doubts are counted among lines only."""
+    Image.new("RGB", (900, 1200), (200, 190, 170)).save(tmp_path / "back.jpg")
+    assert 0 == shell("case", "new", "x", "--units", "in", "--photos-consent", "yes")[0]
+    for command in (("photo", "read", "back.jpg"), ("review", "x", "--photo", "back=back.jpg", "--no-questions")):
+        code, out, _ = shell(*command)
+        said = " ".join(out.split())
+        assert 0 == code and "back.jpg: 0 lines found." in said
+        assert "If one does not stand upright" in said and "fitdiag photo mark" in said and "confirm.html" in said
+
+
 def test_without_the_page_what_is_doubtful_is_left_out(here: Path, shell: Shell, base: RuleBase) -> None:
     """`--yes` takes what is not doubted, and says what was left out."""
     marks = here / "read" / "back.marks.json"

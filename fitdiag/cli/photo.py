@@ -20,7 +20,7 @@ from fitdiag.photos.drawn import LINES
 from fitdiag.photos.intake import Picture, check_same, clean_jpeg, crop_above, read_picture, shortcomings
 from fitdiag.photos.marks import VIEWS, Marks, View, as_json, read_marks
 from fitdiag.photos.measure import Together, measure_all, together
-from fitdiag.photos.overlay import give_or_take, overlay, plain, reading_text
+from fitdiag.photos.overlay import give_or_take, overlay, plain, reading_text, sentence
 from fitdiag.photos.page import mark_page
 from fitdiag.photos.readings import Measured, Reading
 from fitdiag.photos.trousers import HIP
@@ -289,7 +289,12 @@ def _say_measured(
     """Print what the pictures show, one by one (with `readings`) and together."""
     for path, one in zip(pictures, found, strict=True):
         write(f"\n{shown_path(path)}: seen from the {one.marks.view}{' side' if one.marks.seen_from_the_side else ''}")
-        say_all(f"- {warning}" for warning in one.warnings)
+        marks = one.marks
+        if marks.lines or marks.grains or marks.centre_seam or marks.verticals or marks.sheet:
+            say_all(f"- {sentence(warning, units)}" for warning in one.warnings)
+        else:
+            say("- nothing is marked on it yet; what the page saved goes over the file below, or after --marks:")
+            say(f"  {shown_path(sidecar(Path(path)))}")
         for name in (*one.lines, *one.grains) if readings else ():
             lens = one.lines[name].depression_deg if name in one.lines else None
             at = (
@@ -306,14 +311,14 @@ def _say_measured(
         write("\nSeveral pictures together")
         for item in both:
             value = f"{plain(item.value, item.unit, units)}, give or take {give_or_take(item.error, item.unit, units)}"
-            word = f"{item.word[:1].upper()}{item.word[1:]} ({item.basis})"
+            word = f"{item.word[:1].upper()}{item.word[1:]} ({sentence(item.basis, units)})"
             say(f"  {item.line.replace('-', ' ')}, {item.what}: {value}. {word}.")
     say_then("\nCheck that the right lines were followed:", *(shown_path(path) for path in drawn))
 
 
 def _reading_text(reading: Reading, units: Units) -> str:
     raw = "" if reading.raw is None else f"; in the picture {plain(reading.raw, reading.unit, units)}"
-    why = f" ({reading.reason})" if reading.reason else ""
+    why = f" ({sentence(reading.reason, units)})" if reading.reason else ""
     return f"{reading.what}: {reading_text(reading, units)}{raw}. {reading.word[:1].upper()}{reading.word[1:]}{why}."
 
 
@@ -324,7 +329,7 @@ def _gain(found: Measured, units: Units) -> str:
     what, reading = better
     to, now = (give_or_take(error or 0.0, reading.unit, units) for error in (reading.without, reading.error))
     good = f"the {reading.line} line's {reading.what} is good to {to} instead of {now}"
-    return f"For the next pictures: {what}. Then {good}." if to != now else ""
+    return f"For the next pictures: {sentence(what, units)}. Then {good}." if to != now else ""
 
 
 def _data(paths: Sequence[str], found: Sequence[Measured], whole: Sequence[Together]) -> dict[str, Any]:
@@ -351,6 +356,8 @@ def _row(item: Reading | Together) -> dict[str, Any]:
 
 def _say_findings(base: RuleBase, result: Sequence[Finding], units: Units) -> None:
     write("\nFindings")
+    if not result:
+        say("- none: what is marked answers no question")
     say_all(f"- {finding_text(base, item, Findings(units=units))}" for item in result)
 
 

@@ -40,11 +40,9 @@ def read_pictures(
     paths = list(take_pictures(named, str(folder), focal=focal, hip=hip_width))
     if not confirmed(paths, folder, answer):
         page = ask(paths, folder, chosen, girth, lines_drawn(rules_of(rules)), behind=hung)
-        if not any(read_marks(sidecar(path)).lines for path in paths):
-            by_hand = command("fitdiag", "photo", "mark", *paths, *with_values({"--garment": rules}))
-            say_then("No level line was found on any of them. To set three points on each line by hand:", by_hand)
-        given = {"--to": to, "--hip-girth": hip_girth, "--hip-width": hip_width, "--behind": behind, "--focal": focal,
-                 "--findings": findings, "--units": units, "--garment": rules}  # fmt: skip
+        say_if_none(paths, rules)
+        given = {"--to": to, "--hip-girth": hip_girth, "--hip-width": hip_width, "--behind": behind,
+                 "--focal": focal and f"{focal:g}", "--findings": findings, "--units": units, "--garment": rules}  # fmt: skip
         if yes:
             take_all(paths)
         elif not _waited(
@@ -54,6 +52,14 @@ def read_pictures(
     target = findings or str(folder / "findings.yaml")
     return measure([str(path) for path in paths], [], as_json=False, units=chosen, hip_girth=hip_girth, findings=target,
                    overlays=None, rules=rules, replace=findings is None)  # fmt: skip
+
+
+def say_if_none(paths: Sequence[Path], garment: str | None) -> None:
+    """Say what can be done where no level line was found on any of these pictures."""
+    if not any(read_marks(sidecar(path)).lines for path in paths):
+        by_hand = command("fitdiag", "photo", "mark", *paths, *with_values({"--garment": garment}))
+        turn = "If one does not stand upright, say so on the page below; else set three points on each line by hand:"
+        say_then(f"No level line was found on any of them. {turn}", by_hand)
 
 
 def with_view(text: str) -> str:
@@ -93,8 +99,9 @@ def ask(
     )
     shown = [replace_fields(one, marks=marks) for one, marks in zip(measured, found, strict=True)]
     for path, marks in zip(paths, found, strict=True):
-        doubted = f"; {len(marks.doubts)} doubtful" if marks.doubts else ""
-        say(f"{path.name}: {len(marks.lines) + len(marks.grains)} lines found{doubted}.")
+        lines = (*marks.lines, *marks.grains)
+        doubtful = sum(name in marks.doubts for name in lines)
+        say(f"{path.name}: {len(lines)} lines found{f', {doubtful} of them doubtful' if doubtful else ''}.")
     page = folder / PAGE
     text = confirm_page(list(zip(pixels, shown, strict=True)), answer_name(found), units, drawn)
     write_atomically(page, text, replace=True)
@@ -140,7 +147,8 @@ def confirmed(paths: Sequence[Path], folder: Path, answer: str | None, *, own: b
         given = {(item.sha256, item.view): item for item in found.marks}
         if any((item.sha256, item.view) not in given for item in marks):
             if answer:
-                raise stop("other-pictures", "this answer belongs to other pictures", where=Where(where))
+                hint = "answer the page of these: it is written again without --answer"
+                raise stop("other-pictures", "this answer belongs to other pictures", where=Where(where), hint=hint)
             continue
         wrong = {
             path: (found.turned.get(item.sha256, 0), item.sha256 in found.mirrored)

@@ -304,7 +304,7 @@ class _Run:
         if not pictures:
             return True
         from fitdiag.cli.photo import held_in, lines_drawn, measure_inside
-        from fitdiag.cli.photo_read import ask, confirmed
+        from fitdiag.cli.photo_read import ask, confirmed, say_if_none
 
         held = held_in(pictures)
         if RoundLog.of(one).holds(held):
@@ -314,6 +314,7 @@ class _Run:
                 page = ask(
                     pictures, one.photos, self.case.units, self.case.body_measures.get("hip"), lines_drawn(self.base)
                 )
+            say_if_none(pictures, self.base.about.garment)
             say_then("Say yes to the lines on this page, or put them right there:", page.resolve().as_uri())
             say_then("Then go on:", self.command)
             return False

@@ -313,7 +313,10 @@ def shortcomings(picture: Picture, *, focal_known: bool = False) -> list[str]:
     if picture.has_location:
         lines.append("location: the original holds where it was taken; nothing written here does")
     if picture.focal_35mm is None and not focal_known:
-        lines.append("no focal length: the file does not say it; type it in if you know it (35 mm equivalent)")
+        lines.append(
+            "no focal length: the file does not say it; say it if you know it (35 mm equivalent), with"
+            " --focal of `photo read` or on the page of `photo mark`"
+        )
     return lines
 
 

@@ -20,9 +20,10 @@ from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.photos.drawn import LINES
 from fitdiag.photos.trousers import GRAINS
 from fitdiag.plausible import doubt_of_line, doubts_of_order
-from fitdiag.problems import Hints, one_line, shown_path
+from fitdiag.problems import Hints, Where, one_line, shown_path, stop
 
 SCHEMA = "fitdiag.marks/1"
+CONFIRMED = "fitdiag.confirmed/1"  # of several pictures, as the confirming page saves them
 LARGEST = 256 * 1024
 LONGEST_SIDE = 12000
 View = Literal["front", "back", "left", "right"]
@@ -204,7 +205,11 @@ def as_json(marks: Marks) -> str:
 
 def parse_marks(text: str, path: str) -> Marks:
     """Read a sidecar's text; `path` is only for messages. Raises ProblemsFoundError with every fault found."""
-    return read_file(parse_json(text, path, "save the marks again on the marking page"), Marks, SCHEMA)
+    document = parse_json(text, path, "save the marks again on the marking page")
+    if isinstance(document.data, dict) and document.data.get("schema") == CONFIRMED:
+        message = "this is the answer to the page of `photo read`, and not the marks of one picture"
+        raise stop("other-file", message, where=Where(path), hint="`fitdiag photo read` takes it, with --answer")
+    return read_file(document, Marks, SCHEMA)
 
 
 def read_marks(path: Path) -> Marks:

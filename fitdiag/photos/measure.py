@@ -136,7 +136,7 @@ def _lens_height(marks: Marks, where: Setting, lines: Mapping[str, Line]) -> lis
         return []
     return [
         f"the lens height was given as {marks.lens_height_mm / 10:.0f} cm above the floor; by the hip and the knee line it was about"
-        f" {lens / 10:.0f} cm, give or take {error / 10:.0f}. The numbers rest on the picture, not on what was typed"
+        f" {lens / 10:.0f} cm, give or take {error / 10:.0f} cm. The numbers rest on the picture, not on what was typed"
     ]
 
 
@@ -221,7 +221,7 @@ def _joint(line: str, what: str, readings: Sequence[tuple[Reading, str]]) -> Tog
               for b, f in zip(rest, own, strict=True))  # fmt: skip
     if far[0] > DISAGREES:
         error, word = max(error, far[1] / 2), "fair"
-        each = ", ".join(f"{where} {value:.0f} mm" if reading.unit == "mm" else f"{where} {value:.1f} degrees"
+        each = ", ".join(f"{where} {value / 10:.1f} cm" if reading.unit == "mm" else f"{where} {value:.1f} degrees"
                          for value, (reading, where) in zip(values, readings, strict=True))  # fmt: skip
         mirror = what == "tilt" and _as_mirrored(readings)
         text = f"the pictures disagree ({each}{MIRROR if mirror else '); look again or ask'}"

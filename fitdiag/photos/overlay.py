@@ -8,6 +8,7 @@ shapes differ.
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable, Mapping, Sequence
 from itertools import pairwise
 
@@ -21,7 +22,7 @@ from fitdiag.photos.setting import setting
 from fitdiag.photos.strip import Array
 from fitdiag.photos.trousers import MAIN
 from fitdiag.problems import stop
-from fitdiag.units import Units, format_error, format_reading
+from fitdiag.units import Units, format_error, format_reading, in_units
 
 Font = ImageFont.FreeTypeFont | ImageFont.ImageFont
 # Line name to its pieces, (n, 3) in mm: x to the wearer's right, y forward, z up
@@ -172,6 +173,15 @@ def _stroke(draw: ImageDraw.ImageDraw, line: Array, number: int) -> None:
         for at, (one, other) in zip(even, pairwise(points), strict=False):
             if not off or at % (on + off) < on:
                 draw.line([one, other], fill=colour, width=width)
+
+
+def sentence(text: str, units: Units) -> str:
+    """A remark on a picture or a reading, with its centimetres in these units. Millimetres stay: of a lens, or of a drawn line.
+
+    >>> sentence("the lens stood 33 cm too high", "in"), sentence("by the focal length (90 mm)", "in")
+    ('the lens stood 13 in too high', 'by the focal length (90 mm)')
+    """
+    return re.sub(r"(?<![\d.])\d+(?:\.\d+)? cm\b", lambda length: in_units(length[0], units), text)
 
 
 def reading_text(reading: Reading, units: Units) -> str:

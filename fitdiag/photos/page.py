@@ -19,16 +19,15 @@ from fitdiag.knowledge.reading import parse_json, read_file
 from fitdiag.photos.drawn import LINES, called, has_legs, named
 from fitdiag.photos.find_lines import BY_HIP
 from fitdiag.photos.find_room import marked_corner
-from fitdiag.photos.marks import Marks, as_json
-from fitdiag.photos.overlay import reading_text
+from fitdiag.photos.marks import CONFIRMED, SCHEMA, Marks, as_json
+from fitdiag.photos.overlay import reading_text, sentence
 from fitdiag.photos.propose import MIRRORED
 from fitdiag.photos.readings import Measured
 from fitdiag.photos.trousers import HIP, KNEES, WAIST
-from fitdiag.problems import one_line
+from fitdiag.problems import Where, one_line, stop
 from fitdiag.templates import render
 from fitdiag.units import Units
 
-ANSWER = "fitdiag.confirmed/1"
 SHOWN_HIGH = 1800  # px of the copy in the page
 NAMES = {"centre_seam": "Centre seam", "verticals": "Plumb line", "sheet": "Sheet of paper"}
 NO_SIGN = "nothing shows whether this is a mirror image, as front cameras often make. Is it right that"
@@ -74,7 +73,7 @@ def confirm_page(
     return render(
         "photos/confirm_page.html",
         title=", ".join(one_line(found.marks.file) for _, found in pictures),
-        given={"schema": ANSWER, "answer": answer, "pictures": shown, "mirror": _mirror([*pictures])},
+        given={"schema": CONFIRMED, "answer": answer, "pictures": shown, "mirror": _mirror([*pictures])},
         pictures=[_smaller(pixels) for pixels, _ in pictures],
     )
 
@@ -116,7 +115,11 @@ class Answer(Strict):
 
 def parse_answer(text: str, path: str) -> Answer:
     """Parse a file the page saved; `path` is only for messages. Raises ProblemsFoundError with every fault found."""
-    return read_file(parse_json(text, path, "save it on the page again"), Answer, ANSWER)
+    document = parse_json(text, path, "save it on the page again")
+    if isinstance(document.data, dict) and document.data.get("schema") == SCHEMA:
+        message = "these are the marks of one picture, from the page of `photo mark`, and no answer"
+        raise stop("other-file", message, where=Where(path), hint="`fitdiag photo measure` takes them, with --marks")
+    return read_file(document, Answer, CONFIRMED)
 
 
 def _smaller(pixels: NDArray[np.uint8]) -> bytes:
@@ -140,7 +143,7 @@ def _shown(found: Measured, units: Units, drawn: Collection[str]) -> dict[str, A
         "marks": json.loads(as_json(marks)),
         "things": sorted(_things(found, units, names), key=lambda thing: not thing["doubt"]),
         "missing": missing,
-        "warnings": list(found.warnings),
+        "warnings": [sentence(warning, units) for warning in found.warnings],
     }
 
 

@@ -143,9 +143,10 @@ def _sizes(pixels: NDArray[np.uint8], marks: Marks, pose: Pose) -> tuple[list[Si
             return sheet_distance(camera, at, *size) - behind
 
         if given is None:
-            assumed = f"{behind / 10:.0f} cm, give or take {behind_error / 10:.0f}, is assumed"
+            assumed = f"{behind / 10:.0f} cm, give or take {behind_error / 10:.0f} cm, is assumed"
             notes.append(
-                f"how far the sheet hangs behind the side seam was not given: {assumed}; `photo read` takes it with --behind"
+                f"how far the sheet hangs behind the side seam was not given: {assumed}; say it with --behind of `photo read`,"
+                " or on the page of `photo mark`"
             )
         distance = by_sheet(camera)
         if _likely("the sheet of paper", distance, notes):
