@@ -195,7 +195,7 @@ def level_faults(piece: Piece, given: Mapping[str, float] | None = None) -> list
     """The problems of levels that do not lie one below the other, in order, or not where they are `given` (mm), if they are."""
     levels = piece.levels
     if not all(levels[above] > levels[below] for above, below in pairwise(levels)):
-        message = f"{', '.join(levels)} must lie one below the other, y up"
+        message = f"{piece.name}: {', '.join(levels)} must lie one below the other, y up"
         return [Problem("levels", message, None, "check the levels and balance lines of these names")]
     stray = {name: y for name, y in (given or {}).items() if abs(levels.get(name, y) - y) > SAME_LEVEL_MM}
     hint = "correct one of them, or take the level out where its line is drawn"

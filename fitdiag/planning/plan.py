@@ -399,7 +399,6 @@ class Planner:
 
     def _leave_alone(self, recommended: set[str]) -> tuple[Named, ...]:
         least = self.base.setting("leave_alone_from")
-        done = {item.alteration for item in self.findings.done}
         ranked: list[tuple[float, str]] = []
         for name, reasons in self.avoided.items():
             if not reasons or name in recommended:
@@ -410,8 +409,8 @@ class Planner:
                 rate = self.base.words.base_rate.words[self.base.causes[cause].base_rate]
                 if belief.probability >= least and (belief.has_sign or belief.prior > rate * 1.3):
                     weight += belief.probability * well
-            if weight or name in done:
-                ranked.append((weight + (1.0 if name in done else 0.0), name))
+            if weight or name in self._altered:
+                ranked.append((weight + (1.0 if name in self._altered else 0.0), name))
         ranked.sort(key=lambda pair: (-pair[0], pair[1]))
         return tuple(
             Named(name, (*self.avoided[name], *self.holding(self.base.alterations[name].careful_when)))
