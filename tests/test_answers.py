@@ -176,6 +176,14 @@ def test_an_answer_is_of_now(answer: str, seen: str | None) -> None:
     assert (said and said.seen) == seen
 
 
+def test_a_strength_beside_an_amount_is_kept(tmp_path: Path, base: RuleBase) -> None:
+    """A findings file may give both, with "seen" or without it; of an amount too small to count there is no strength."""
+    path = tmp_path / "findings.yaml"
+    for answer, kept in (("{amount: 1 in, severity: slight}", "slight"), ("{amount: 1 mm, severity: slight}", None)):
+        path.write_text(f"schema: fitdiag.findings/1\nsymptoms: {{balance-lines-dip-to-back: {answer}}}", "utf-8")
+        assert read_findings(path, base).symptoms["balance-lines-dip-to-back"].severity == kept
+
+
 @pytest.mark.parametrize(
     "text",
     [

@@ -6,6 +6,7 @@ import json
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
@@ -164,9 +165,6 @@ def _in_block(symptom: Symptom, answer: _Answer, units: Units) -> Finding:
         raise wrong("amount", f"{symptom.id} has no amount to measure", "answer yes, no or unsure")
     if answer.seen == "no" and answer.severity is not None:
         raise wrong("answer", f"{symptom.id}: not seen, and yet {answer.severity}", "take one of them out")
-    if answer.amount is not None and answer.seen is None and answer.severity is not None:
-        message = f"{symptom.id}: an amount and a strength, '{answer.severity}'; the amount says how strong it is"
-        raise wrong("answer", message, "take one of them out")
     if answer.left is not None or answer.right is not None:
         if clash := [key for key in ("amount", "side", "severity") if getattr(answer, key) is not None]:
             raise wrong("answer", f"{symptom.id}: left and right are given, so {clash[0]} has no place")
@@ -178,7 +176,8 @@ def _in_block(symptom: Symptom, answer: _Answer, units: Units) -> Finding:
     if answer.amount is not None and answer.seen is not None:
         _refuse_otherwise(symptom, answer, measured(symptom, answer.amount), units)
     if answer.amount is not None and answer.seen is None:
-        return measured(symptom, answer.amount, side=answer.side, error_mm=answer.error, origin=answer.origin)
+        found = measured(symptom, answer.amount, side=answer.side, error_mm=answer.error, origin=answer.origin)
+        return replace(found, severity=answer.severity if found.seen == "yes" else None)
     if answer.seen is None and answer.severity is None and answer.side is None:
         raise wrong("answer", f"{symptom.id}: nothing is answered here", "write seen: yes, or amount: 3/4 in")
     seen = answer.seen or "yes"
