@@ -31,7 +31,7 @@ ASIDE, ASIDE_OVER, ASIDE_WITHIN = 4.0, 20.0, 3.0
 STEPS_ASIDE = "the line steps aside on its way there, as to a dart"
 SEAM_KNOWN = 0.7  # mm: least error of a seam's place
 # error of a length along the cloth: mm beside a straight grainline, and times the scatter of one that wavers as the cloth lies in folds
-CALM, BY_WAVERING = 0.2, 4.5
+CALM, BY_WAVERING = 0.2, 3.4
 
 
 def read_grain(marks: Marks, where: Setting, places: Mapping[str, Seen], name: str, track: Track) -> list[Reading]:

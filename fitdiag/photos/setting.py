@@ -150,9 +150,7 @@ def _sizes(pixels: NDArray[np.uint8], marks: Marks, pose: Pose) -> tuple[list[Si
             )
         distance = by_sheet(camera)
         if _likely("the sheet of paper", distance, notes):
-            held = [] if pose.levelled else [by_sheet(other) for _, other in pose.others]
-            unlevel = math.dist(held, [distance] * len(held)) / distance
-            found.append(Size(by_sheet, math.hypot(error / max(tall, 1.0), behind_error / distance, unlevel)))
+            found.append(Size(by_sheet, math.hypot(error / max(tall, 1.0), behind_error / distance)))
     for name, width in marks.widths_mm.items():
         if name in marks.lines and not marks.hides(name):
             ends = np.array([marks.lines[name][0], marks.lines[name][-1]])
