@@ -335,6 +335,25 @@ def test_what_was_settled_counts_the_same_when_the_stance_is_moved() -> None:
     assert farther.centre == pytest.approx(1.02 * one.centre, abs=0.5)  # as far below the lens, seen from farther away
 
 
+def test_a_seam_beside_the_middle_of_the_body_turns_the_body_and_leaves_its_v_where_it_is_drawn() -> None:
+    """A V of 10 degrees a side; read beside a seam taken in the wrong place it is flatter, not beside a seam off the body's middle."""
+    turn = np.linspace(-1.45, 1.45, 1500)
+    along = Section(0.0, AWAY, HALF, DEPTH, 0.0).lengths(turn)
+    height = 1000.0 + math.tan(math.radians(10.0)) * np.minimum(np.abs(along), 60.0)
+    line = pixels(np.stack([HALF * np.sin(turn), height, AWAY - DEPTH * np.cos(turn)], axis=1))
+    reach = HALF / math.sqrt(AWAY**2 - DEPTH**2) * FOCAL
+    stance = Stance(camera(), AWAY, MIDDLE[0] - reach, MIDDLE[0] + reach, MIDDLE[0], DEPTH)
+    level = float(line[:, 1].mean())
+    course = Course(Track(line, 1.0, 20.0), (stance.left, level), (stance.seam, level), (stance.right, level), "trunk")
+    aside = 6.0 * FOCAL / AWAY  # 6 mm
+    usual, misplaced = course.numbers(stance), course.numbers(replace(stance, seam=stance.seam + aside))
+    off_middle = course.numbers(replace(stance, seam_off=-aside))
+    assert usual.slopes == pytest.approx((10.0, 10.0), abs=0.3)
+    assert off_middle.section.yaw == pytest.approx(misplaced.section.yaw, abs=0.002)
+    assert off_middle.slopes == pytest.approx(usual.slopes, abs=0.3)
+    assert min(misplaced.slopes) < min(usual.slopes) - 1.0
+
+
 def test_tilt_and_drop_are_those_of_a_triangle() -> None:
     """Ends 20 mm apart in height over 200 mm; turned by 60 degrees those are 100 in sight. The centre 5 below their mean."""
     for yaw, across in ((0.0, 200.0), (60.0, 100.0), (-60.0, 100.0)):
@@ -425,7 +444,7 @@ def test_a_turned_body_is_read_from_its_own_centre(yaw: float, kind: Kind) -> No
     section, apex = course.section(stance)
     found = course.numbers(stance)
     if kind == "trunk":
-        assert (math.degrees(section.yaw), apex) == (pytest.approx(yaw, abs=0.3), 0.0)
+        assert (math.degrees(section.yaw), apex) == (pytest.approx(yaw, abs=0.3), pytest.approx(0.0, abs=1e-6))
         assert found.slopes == pytest.approx((5.0, 5.0), abs=0.3)
         assert found.centre == pytest.approx(-150.0, abs=0.3)
     else:

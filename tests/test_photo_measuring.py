@@ -18,7 +18,7 @@ from fitdiag.photos import measure as measuring
 from fitdiag.photos.camera import Camera, false_tilt, focal_px, lens_within, sheet_distance
 from fitdiag.photos.grains import _one_line
 from fitdiag.photos.level import follow, posed, snap_straight
-from fitdiag.photos.lines import seam_at, straight_at
+from fitdiag.photos.lines import _tilt, seam_at, straight_at
 from fitdiag.photos.marks import Marks, Sheet, View, parse_marks
 from fitdiag.photos.measure import look, measure, measure_all, together
 from fitdiag.photos.readings import Measured, Reading
@@ -27,6 +27,7 @@ from fitdiag.photos.section import Known, Section, depth_from_girth
 from fitdiag.photos.setting import setting
 from fitdiag.photos.snap import Edge, Track, side_edge, snap
 from fitdiag.photos.strip import opponent
+from fitdiag.photos.trust import Seen
 from fitdiag.reports.shot_card import false_drop
 
 FOCAL, MIDDLE = 2900.0, (899.5, 1199.5)
@@ -788,6 +789,20 @@ def test_without_plumb_lines_the_pitch_of_the_lens_counts_once_in_a_length() -> 
     assert by_pitch > 1.5 * level.distance_error
     assert unlevelled.distance_error == pytest.approx(level.distance_error, rel=0.1)
     assert abs(unlevelled.distance / level.distance - 1) < 2.5 * math.hypot(by_pitch, unlevelled.distance_error)
+
+
+def test_a_turn_that_a_side_edge_explains_is_no_second_error_of_the_tilt(monkeypatch: pytest.MonkeyPatch) -> None:
+    """An edge moved by its own error turns the body; a smaller turn in doubt adds nothing to that, a larger one counts instead."""
+    scene, picture = back(45, lens_height_mm=1200.0)
+    lines: list[Seen] = []
+    monkeypatch.setattr(measuring, "read_line", lambda seen, beside: lines.append(seen) or [])
+    measure(picture.pixels, replace(marked(scene, picture), hidden=("hip:left",)))
+    hip = next(one for one in lines if one.name == "hip")
+    by_edges = hip.parts(lambda numbers: numbers.tilt)["edges"]
+    plain, small, large = (_tilt(hip, 0.0, share * by_edges).error for share in (0.0, 0.8, 2.0))
+    assert plain is not None and large is not None
+    assert small == plain
+    assert large == pytest.approx(math.sqrt(plain**2 + 3 * by_edges**2))
 
 
 def test_a_lens_that_would_look_down_by_forty_degrees_levels_nothing() -> None:

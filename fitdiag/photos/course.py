@@ -51,6 +51,7 @@ class Stance:
     right: float
     seam: float
     depth: float
+    seam_off: float = 0.0  # px: how far the centre seam lies to the right of the middle of the body
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,14 +115,15 @@ class Course:
             self._outwards &= x < last
 
     def section(self, stance: Stance) -> tuple[Section, float]:
-        """Return the section, and the position s of the centre seam on it."""
-        rays = stance.camera.rays(
-            np.array([(stance.left, self.left[1]), (stance.seam, self.seam[1]), (stance.right, self.right[1])])
+        """Return the section, a trunk's turned by where its middle is seen, and the position s of the centre seam on it."""
+        middle, y = stance.seam - stance.seam_off, self.seam[1]
+        left, middle, seam, right = stance.camera.rays(
+            np.array([(stance.left, self.left[1]), (middle, y), (stance.seam, y), (stance.right, self.right[1])])
         )[:, 0]
-        section = Section.between(float(rays[0]), float(rays[2]), stance.distance, stance.depth)
-        if self.kind != "trunk":
-            return section, float(section.hit(rays[1:2])[0, 0])
-        return section.turned_to(float(rays[1]), float(rays[0]), float(rays[2])), 0.0
+        section = Section.between(left, right, stance.distance, stance.depth)
+        if self.kind == "trunk":
+            section = section.turned_to(middle, left, right)
+        return section, float(section.hit(np.array([seam]))[0, 0])
 
     def numbers(self, stance: Stance) -> Numbers:
         """Measure the line on the cloth."""
@@ -140,7 +142,7 @@ class Course:
         unrest, beside = max(left[2], right[2], 0.1), max(beside, 0.1)
         if self.kind != "trunk":
             return Numbers(section, ends, centre, steep, unrest, beside)
-        along = section.lengths(turn)
+        along = section.lengths(turn) - section.lengths(np.arcsin([apex]))
         slopes, lasts, rests = (
             tuple(self._slope(sign * along, height, inside, first, last) for sign in (-1, 1))
             for first, last in ((0.0, V_LENGTH), (0.0, LAST_LENGTH), (V_LENGTH, REST_LENGTH))

@@ -42,14 +42,13 @@ OUTLINES_TURNED = math.radians(8.0)  # of the line between its outlines; belly a
 # where the outline is: share of the way from the middle to the side seam; mm
 OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0
 V_DEPTH = 1.0  # mm: error of a V's depth from folds at its ends
-COVERED = 0.6  # degrees
 MOST_TURNED = math.radians(4.0)  # a body that seems turned by more may as well have an end of the line under an arm
 TURN_WORTH_TELLING = 0.15  # degrees of seeming tilt
 TURNED_ALIKE = math.radians(1.5)  # bodies twist, and the centre seam is not quite in their middle
 SUREST_DROP = 0.7  # mm: least error of a drop, from pen, cloth and ends of the line
 # mm: a leg is not half an ellipse, so its line turns out of sight beside its widest point
 LEG_ROUND, LEG_ROUND_FROM_THE_SIDE = 0.6, 0.9
-ROUNDED = 0.1  # share of a V's slope lost where the pen, the seam's stitches and a fold round its corner
+ROUNDED = 0.13  # share of a V's slope lost where the pen, the seam's stitches and a fold round its corner
 V_SEEN = 5.0  # degrees beside the centre; less is scatter of the cloth
 WIDEST = 1000.0  # mm
 
@@ -131,14 +130,19 @@ def _others(
         ("depth", replace(stance, depth=stance.depth + depth_error)),
     ]
     if course.kind == "trunk":
-        moved.append(("seam", replace(stance, seam=stance.seam + math.hypot(seam_error, SEAM_OFF * where.scale))))
+        moved.append(("seam", replace(stance, seam=stance.seam + seam_error)))
+        moved.append(("seam", replace(stance, seam_off=SEAM_OFF * where.scale)))
     return tuple((source, course.numbers(other)) for source, other in moved)
 
 
-def _tilt(seen: Seen, value: float, **more: float) -> Reading:
+def _tilt(seen: Seen, value: float, turned: float = 0.0, **more: float) -> Reading:
+    """A tilt; `turned`: degrees of it that may come from a turn that only a wrong side edge makes the body seem to have. An edge moved
+    by its own error turns the body too, so the two are one error, known twice: the larger counts."""
     left, right = (edge.place for edge in seen.edges)
     raw = -math.degrees(math.atan2(right[1] - left[1], right[0] - left[0]))
-    return graded(seen, "tilt", "deg", value, seen.parts(lambda n: n.tilt, **more), raw=raw)
+    parts = seen.parts(lambda n: n.tilt, **more)
+    parts["edges"] = max(parts["edges"], turned)
+    return graded(seen, "tilt", "deg", value, parts, raw=raw)
 
 
 def _lower(seen: Seen, row: float) -> float:
@@ -163,9 +167,9 @@ def _trunk(seen: Seen, turn_in_doubt: float) -> Iterator[Reading]:
     steep, uneven = math.hypot(*numbers.steep), abs(numbers.steep[0] - numbers.steep[1])
     folds = math.hypot(seen.waves / 4.5, 0.9 * numbers.unrest, 0.08 * uneven)
     yield _tilt(
-        seen, numbers.tilt, depth=math.degrees(seen.rise * ROUND[name].lopsided / numbers.section.half),
+        seen, numbers.tilt, math.degrees(seen.rise * turn_in_doubt),
+        depth=math.degrees(seen.rise * ROUND[name].lopsided / numbers.section.half),
         folds=math.degrees(folds / (2 * numbers.section.half)),
-        edges=math.hypot(COVERED if seen.hidden else 0.0, math.degrees(seen.rise * turn_in_doubt)),
     )  # fmt: skip
     yield from _drop(seen, math.hypot(SUREST_DROP, 0.75 * seen.waves + 0.4 * numbers.unrest + 0.026 * steep))
     if (cleft := ROUND[name].cleft) is not None and seen.course.track.clear:
