@@ -184,7 +184,7 @@ def test_a_case_deleted_while_a_review_begins_does_not_come_back(work: Path) -> 
     """The review has read the case when it is deleted: it is told, and nothing of the folder is there again."""
 
     def late() -> None:
-        slowly(review, "read_findings", 1.5)
+        slowly(review, "findings_given", 1.5)
 
     windows = Windows()
     windows.begin(work, seen(work, "seen-0.yaml", "late", "seat-wedgie"), late)
