@@ -11,7 +11,6 @@ import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,25 +18,28 @@ from PIL import Image
 from scipy import ndimage
 
 from fitdiag.photos.marks import Points
-from fitdiag.photos.ridges import BESIDE, Ends, Ridge, Ridges, evened, same
+from fitdiag.photos.pairs import (
+    ELSEWHERE,
+    FINE,
+    RUNS_ON,
+    SAME_PLACE,
+    TrunkLines,
+    bell,
+    elsewhere,
+    likely_end,
+    one_cloth,
+    pairs_of,
+    rings_in,
+)
+from fitdiag.photos.ridges import Ridge, Ridges, evened, same
 from fitdiag.photos.snap import snap
 from fitdiag.photos.strip import Array, opponent
 from fitdiag.photos.trousers import CROTCH, GRAINS, HIP, KNEES, MAIN, WAIST, WIDTHS
 
 Span = tuple[float, float]
 SEAM = "centre_seam"
-FINE = 1500  # px: height of the copy in which lines are searched for
-APART, APART_ERROR = 0.2, 0.1  # between hip and crotch line, as a share of the width
-ELSEWHERE = 0.6  # penalty for a pair of lines on a ground that also continues beside it
-RUNS_ON = 0.85  # penalty for a pair whose lines both continue beyond an end, as wall joints do behind a string
-ALIKE, MOST_ALIKE = 4.0, 0.3  # units of `opponent`; as a share of what is beside it
-# penalty for a line crossing an outline, except this near its middle (share of its width)
-ACROSS, NEAR_MIDDLE = 0.4, 0.1
-ASIDE = 0.2  # share of the picture's width a person may stand off its middle
-USUAL_ROW, ROW_ERROR = 0.4, 0.25  # where the hip line lies, as a share of the picture's height
-GARMENT_LINES = 5  # ending below each other at one side: waist, hip, crotch and knee line, and a hem or a band
-# a leg's width at the knee and its outer end, as shares of the hip line; how unusual a width is doubted
-LEG, LEG_ERROR, OUTER_ERROR, LEG_DOUBTED = 0.42, 0.12, 0.2, 0.15
+# a leg's width at the knee and its outer end, as shares of the hip line; the widths beyond which one is doubted
+LEG, LEG_ERROR, OUTER_ERROR, LEGS = 0.42, 0.12, 0.2, (0.33, 0.57)
 ENDS = "its ends could lie elsewhere"
 ANOTHER, BESIDE_IT = "another line could be meant as well", "another line runs beside it"
 LONELY = "the one on the other leg was not found"
@@ -48,7 +50,8 @@ GRAIN_BOW, BOWS_UNLIKE = 0.07, 0.045  # of the hip line's width: of one grainlin
 GRAIN_STEP, STEP_WITHIN = 3.0, (8, 32)  # px it may step aside within the first, beside its course over the second
 GRAIN_GAP = 40  # px: longest gap in a grainline, at a crossing line or between stitches
 KNEES_UNLIKE, KNEES_DOUBTED = 0.1, 0.045  # in width, as shares of the hip line's: usual; doubtful
-SIDE_KNEE = 0.9  # of the hip line's width, both from the side: a wider knee line is doubted
+# of the hip line's width, both from the side: a knee line narrower or wider than this is doubted
+SIDE_KNEES = (0.63, 0.9)
 # distance below the crotch line and its error, as shares of the hip line's width: from the back or front, from the side
 KNEE_BELOW = ((0.84, 0.1), (1.2, 0.15))
 KNEE_OFF = 3.0  # standard deviations from there from which on a knee line speaks against the crotch line above it
@@ -64,12 +67,15 @@ ONE_INK, INKS_UNLIKE = 0.85, 1.7  # least similarity of colours, and largest rat
 # share of the best score from which the same lines with other ends are a rival: back or front; side, where an arm hangs in front
 ENDS_RIVAL = (0.3, 0.13)
 SURE = 5.0  # least score of all correct readings seen
-# probability of the ends on one side below which hardly any outline is seen there, and how much larger the score must be then, but
-# from the side, where less is drawn that could bear it out
+# probability of the ends on one side below which hardly any outline is seen there, and how much larger the score must be then; from
+# the side, where less is drawn, if the knee line that bears it out is doubtful itself
 FAINT, FAINT_SURE = 0.65, 2.0
+# share of the best score from which a pair of other lines is near it, and how much smaller the score may be if none is
+NEAR_BEST, ALONE_SURE = 0.1, 0.4
+FOLD = 0.75  # probability of an end up to which it may be a fold across the line
+FAINTER = 0.45  # of the strength of a line of the same pen: what is fainter is no rival to it
 TRUNK_RIVAL = 0.3  # share of the best score from which a second pair makes both doubtful
 SAME_ENDS = 0.08  # of the hip line's width: ends this near each other are the same
-CENTRES = (0.5, 0.44, 0.56, 0.38, 0.62, 0.32, 0.68)
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,57 +126,72 @@ def _rounded(places: Array) -> Points:
     return tuple((round(float(x), 1), round(float(y), 1)) for x, y in places)
 
 
-@dataclass(eq=False)
-class _Trunk:
-    """One way of reading a picture: which ridges are the hip and the crotch line, and what else fits them."""
-
-    hip: Ridge
-    crotch: Ridge
-    score: float
-    named: dict[str, Ridge] = field(init=False)
-    doubts: dict[str, str] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
-        self.named = {HIP: self.hip, CROTCH: self.crotch}
-        self.width, self.middle = self.hip.width, (self.hip.middle + self.crotch.middle) / 2
-        self.high, self.low = self.hip.at(self.middle), self.crotch.at(self.middle)
-        both = self.hip.colour + self.crotch.colour
-        self.ink = both / (np.linalg.norm(both) + 1e-9)
-
-    def take(self, name: str, line: Ridge, doubt: str = "") -> None:
-        """Add another line that fits, and what is doubtful about it."""
-        self.named[name] = line
-        if doubt:
-            self.doubts.setdefault(name, doubt)
-
-
-def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
+def _best_trunk(level: Ridges, upright: Ridges, view: str) -> TrunkLines | None:
     """The reading that fits best."""
     side = view in ("left", "right")
-    trunks = sorted(_pairs(_rings(level), level.ridge.shape[1], side=side), key=lambda trunk: -trunk.score)
-    kept: list[_Trunk] = []
+    trunks = sorted(pairs_of(rings_in(level), level.ridge.shape[1], side=side), key=lambda trunk: -trunk.score)
+    kept: list[TrunkLines] = []
     for trunk in trunks:
         if not any(_shares(other, trunk, HIP) and same(trunk.crotch, other.crotch) for other in kept):
             kept.append(trunk)
         if len(kept) == 8:
             break
     for trunk in kept:
-        trunk.score *= 1 - ELSEWHERE * _elsewhere(trunk, level.colours)
+        trunk.score *= 1 - ELSEWHERE * elsewhere(trunk, level.colours)
+        trunk.score *= one_cloth(trunk, level)
         trunk.score *= 1 - RUNS_ON * min(level.runs_on(trunk.hip), level.runs_on(trunk.crotch))
         (_name_side if side else _name_rest)(trunk, level, upright, view)
     if not kept:
         return None
     best, *others = sorted(kept, key=lambda trunk: -trunk.score)
-    _doubt(best, others, side=side)
+    _doubt(best, [one for one in others if not _fainter(one, best)], level, side=side)
     return best
 
 
-def _doubt(best: _Trunk, others: Sequence[_Trunk], *, side: bool) -> None:
+def _fainter(rival: TrunkLines, best: TrunkLines) -> bool:
+    """Whether a rival shares lines with the best reading, and has only a fold or the like, much fainter, for what it leaves out of it.
+    Lines of one pen are about equally strong."""
+    lines, theirs = list(best.named.values()), (rival.hip, rival.crotch)
+    new = [line.strength for line in theirs if not any(same(line, other) for other in lines)]
+    left_out = [line.strength for line in (best.hip, best.crotch) if not any(same(line, other) for other in theirs)]
+    faint, strong = sorted((best.hip.strength, best.crotch.strength))
+    alike = faint > FAINTER * strong
+    return alike and len(new) == 1 and bool(left_out) and new[0] < FAINTER * min(left_out)
+
+
+def _same_lines(one: TrunkLines, other: TrunkLines) -> bool:
+    """Whether two readings take the same lines for hip and crotch line, wherever these end."""
+    return same(one.hip, other.hip) and same(one.crotch, other.crotch)
+
+
+def _stops_short(rival: TrunkLines, best: TrunkLines, level: Ridges) -> bool:
+    """Whether a rival has the lines of the best reading, but ends the hip line where its ink and its cloth are seen to go on to the best
+    one's end, as they do at a fold."""
+    if not _same_lines(rival, best):
+        return False
+    one, other = rival.hip, best.hip
+    sides = ((one.firsts, one.first, other.firsts, other.first), (one.lasts, one.last, other.lasts, other.last))
+    apart = [side for side in sides if abs(side[1] - side[3]) > SAME_PLACE]
+    return bool(apart) and all(
+        other.first <= end <= other.last
+        and likely_end(ends, end) < min(FOLD, likely_end(best_ends, best_end))
+        and level.goes_on(other, end, best_end)
+        for ends, end, best_ends, best_end in apart
+    )
+
+
+def _doubt(best: TrunkLines, others: Sequence[TrunkLines], level: Ridges, *, side: bool) -> None:
     """Note what speaks against the hip and crotch line of the best reading, and so against everything found from them."""
     rival = others[0] if others and others[0].score > TRUNK_RIVAL * best.score else best
-    other_ends = [one for one in others if one.score > ENDS_RIVAL[side] * best.score and same(best.hip, one.hip)]
+    other_ends = [
+        one
+        for one in others
+        if one.score > ENDS_RIVAL[side] * best.score and same(best.hip, one.hip) and not _stops_short(one, best, level)
+    ]
     knees_off = [_knee_off(best.named, line, side=side) for name, line in best.named.items() if name in KNEES]
-    least = SURE * (FAINT_SURE if not side and _faint(best) else 1.0)
+    unsure = not best.doubts.keys().isdisjoint(KNEES) if side else _faint(best)
+    others_near = any(one.score > NEAR_BEST * best.score and not _same_lines(one, best) for one in others)
+    least = SURE * (FAINT_SURE if unsure else 1.0 if others_near else ALONE_SURE)
     lonely = len(best.named) - len(MAIN) < (1 if side else 2) or best.score < least
     doubts = (  # the weightiest last
         ((HIP,), ENDS, bool(other_ends)),
@@ -189,7 +210,7 @@ def _doubt(best: _Trunk, others: Sequence[_Trunk], *, side: bool) -> None:
         best.doubts.setdefault(name, BY_HIP)
 
 
-def _shares(one: _Trunk, other: _Trunk, name: str) -> bool:
+def _shares(one: TrunkLines, other: TrunkLines, name: str) -> bool:
     """Whether two readings of a picture mean the same line, with the same ends, by this name."""
     if name not in one.named or name not in other.named:
         return False
@@ -198,146 +219,15 @@ def _shares(one: _Trunk, other: _Trunk, name: str) -> bool:
     return same(*lines) and apart < SAME_ENDS * other.width
 
 
-def _faint(trunk: _Trunk) -> bool:
+def _faint(trunk: TrunkLines) -> bool:
     """Whether hardly any outline is seen where both lines end on one side, as with cloth before a wall of its colour."""
     lines = trunk.hip, trunk.crotch
-    firsts = [_likely(line.firsts, line.first) for line in lines]
-    lasts = [_likely(line.lasts, line.last) for line in lines]
+    firsts = [likely_end(line.firsts, line.first) for line in lines]
+    lasts = [likely_end(line.lasts, line.last) for line in lines]
     return min(max(firsts), max(lasts)) < FAINT
 
 
-def _likely(ends: Ends, chosen: float) -> float:
-    """Probability of the chosen one of a line's possible ends."""
-    return max((likely for x, likely in ends if abs(x - chosen) < 2), default=0.0)
-
-
-def _bell(*off: float) -> float:
-    """Unnormalized Gaussian likelihood of offsets in standard deviations: 1 for no offset."""
-    return math.exp(-0.5 * sum(each**2 for each in off))
-
-
-def _elsewhere(trunk: _Trunk, colours: NDArray[np.floating[Any]]) -> float:
-    """Share (0 to 1) of what lies beside two lines with the colour of what lies between them, as on a wall with joints."""
-    hip, crotch = trunk.hip, trunk.crotch
-    high, low = sorted((round(hip.at(hip.middle)), round(crotch.at(crotch.middle))))
-    band = colours[high + BESIDE // 2 : max(low - BESIDE // 2, high + BESIDE // 2 + 2)]
-    away = round(0.12 * hip.width)
-    first, last = round(hip.first), round(hip.last)
-    own = np.median(band[:, first + away : last - away].reshape(-1, 3), axis=0)
-    beside = np.concatenate([band[:, : max(first - away, 0)], band[:, last + away :]], axis=1).reshape(-1, 3)
-    alike = float((np.linalg.norm(beside - own, axis=1) < ALIKE).mean()) if len(beside) else 0.0
-    return min(1.0, alike / MOST_ALIKE)
-
-
-def _rings(level: Ridges) -> list[Ridge]:
-    """Ridges that cross the middle of the body, wherever it stands."""
-    height, width = level.ridge.shape
-    rings: list[Ridge] = []
-    for centre in CENTRES:
-        strip = ((centre - 0.03) * width, (centre + 0.03) * width)
-        reach = (centre * width - 0.32 * height, centre * width + 0.32 * height)
-        for row, _ in level.seeds(strip, (0, 0.86 * height), 9):
-            if any(
-                other.first < centre * width < other.last and abs(other.at(centre * width) - row) < BESIDE
-                for other in rings
-            ):
-                continue
-            ring = level.follow(strip, row, reach, 9)
-            if (
-                ring is not None
-                and ring.lean < 14
-                and not any(same(ring, other) and other.width >= ring.width for other in rings)
-            ):
-                rings.append(ring)
-    return rings
-
-
-def _pairs(rings: Sequence[Ridge], width: int, *, side: bool) -> Iterator[_Trunk]:
-    """All pairs that could be the hip and the crotch line; a crotch line broken at the fork is joined from two halves."""
-    least, most = (0.06, 0.3) if side else (0.09, 0.42)
-    lower = list(rings) if side else [*rings, *_joined(rings)]
-    for hip in rings:
-        for crotch in lower:
-            if hip is crotch or float(hip.colour @ crotch.colour) < 0.4:
-                continue
-            left, right = _aligned(hip.firsts, crotch.firsts), _aligned(hip.lasts, crotch.lasts)
-            for (first, first_too, likely), (last, last_too, likely_too) in itertools.product(left, right):
-                if not least * FINE < last - first < most * FINE or abs(last_too - first_too) < 0.6 * (last - first):
-                    continue
-                one, two = hip.between(first, last), crotch.between(first_too, last_too)
-                score = math.sqrt(likely * likely_too) * _fit(one, two, width, side=side) / _repeated(one, rings)
-                score *= (1 - ACROSS * _inner(one)) * (1 - ACROSS * _inner(two))
-                if score > 0:
-                    yield _Trunk(one, two, score)
-
-
-def _inner(line: Ridge) -> float:
-    """Probability that a line crosses an outline between its ends, as a wall joint running into a line does; its middle is left
-    out, where the centre seam is."""
-    first, last, near = line.first + 0.02 * FINE, line.last - 0.02 * FINE, NEAR_MIDDLE * line.width
-    ends = (*line.firsts, *line.lasts)
-    return max((p for x, p in ends if first < x < last and abs(x - line.middle) > near), default=0.0)
-
-
-def _repeated(line: Ridge, rings: Sequence[Ridge]) -> float:
-    """Penalty for too many lines ending where this one ends, as wall joints do: 1 for as many as a garment has."""
-
-    def count(end: float, ends: Sequence[Ends]) -> int:
-        rows = [ring.at(ring.middle) for ring, candidates in zip(rings, ends, strict=True)
-                if any(likely > 0.5 and abs(x - end) < 0.013 * FINE for x, likely in candidates)]  # fmt: skip
-        return 1 + int((np.diff(np.sort(rows)) > BESIDE).sum())
-
-    most = max(count(line.first, [ring.firsts for ring in rings]), count(line.last, [ring.lasts for ring in rings]))
-    return 1 + max(0, most - GARMENT_LINES) / 2
-
-
-def _aligned(one: Ends, two: Ends) -> list[tuple[float, float, float]]:
-    """Likeliest pairs of ends of two lines, one below the other, on one side: both coordinates, and the likelihood."""
-    near = 0.025 * FINE
-    both = [(x, y, p * q * _bell((x - y) / near)) for x, p in one for y, q in two]
-    return sorted(both, key=lambda item: -item[2])[:3]
-
-
-def _joined(rings: Sequence[Ridge]) -> list[Ridge]:
-    """Pairs of halves of a line with a gap at the fork, each as one ridge."""
-    joined = []
-    for left, right in itertools.permutations(rings, 2):
-        gap = right.first - left.last
-        if not -0.02 * FINE < gap < 0.08 * FINE or abs(left.pixels[-1, 1] - right.pixels[0, 1]) > 0.04 * FINE:
-            continue
-        assert left.whole is not None and right.whole is not None
-        one, two = left.whole, right.whole
-        both = np.concatenate([one[one[:, 0] <= left.last], two[two[:, 0] >= right.first]])
-        both = both[np.argsort(both[:, 0], kind="stable")]
-        x = np.arange(both[0, 0], both[-1, 0] + 1)
-        course = np.stack([x, np.interp(x, both[:, 0], both[:, 1])], axis=1)
-        colour = left.colour + right.colour
-        joined.append(
-            Ridge(course, colour / (np.linalg.norm(colour) + 1e-9), min(left.strength, right.strength),
-                  gap=(left.last + right.first) / 2, whole=course, firsts=left.firsts, lasts=right.lasts)
-        )  # fmt: skip
-    return joined
-
-
-def _fit(hip: Ridge, crotch: Ridge, picture: int, *, side: bool) -> float:
-    """Score of two ridges as hip and crotch line; 0 if impossible."""
-    if min(len(hip.pixels), len(crotch.pixels)) < 40:
-        return 0.0
-    middle, width = crotch.middle, max(crotch.width, hip.width)
-    apart = (crotch.at(middle) - hip.at(middle)) / width
-    usual, error = (1.55 * APART, 1.5 * APART_ERROR) if side else (APART, APART_ERROR)
-    ends = max(abs(crotch.first - hip.first), abs(crotch.last - hip.last)) / width
-    aside = math.hypot((middle / picture - 0.5) / ASIDE, (hip.at(hip.middle) / FINE - USUAL_ROW) / ROW_ERROR)
-    if not 0.06 < apart < usual + 3 * error or ends > 0.2 or max(hip.lean, crotch.lean) > 12:
-        return 0.0
-    if crotch.gap is not None and abs(crotch.gap - middle) > 0.15 * width:
-        return 0.0
-    shape = _bell((apart - usual) / error, ends / 0.09, aside)
-    strength = math.sqrt(min(hip.strength, 80.0)) + math.sqrt(min(crotch.strength, 80.0))
-    return shape * float(hip.colour @ crotch.colour) ** 2 * strength * (1.0 if crotch.gap is None else 0.8)
-
-
-def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None:
+def _name_rest(trunk: TrunkLines, level: Ridges, upright: Ridges, view: str) -> None:
     """Add knee lines, grainlines and the centre seam to a hip and a crotch line; what fits raises the score."""
     width, middle, high, low = trunk.width, trunk.middle, trunk.high, trunk.low
     rows, reach = (high + 4, low - 4), (high - 0.95 * width, low + 2.5 * width)
@@ -349,7 +239,7 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
             return 0.0
         if any(_twins(one, other, middle, width) for other in others):
             return 0.0
-        return over**2 * _bell(off / SEAM_OFF_ERROR)
+        return over**2 * bell(off / SEAM_OFF_ERROR)
 
     strip, down = (middle - SEAM_OFF * width, middle + SEAM_OFF * width), (reach[0], low + SEAM_BELOW * width)
     seam, _ = upright.only(rows, strip, down, 16, fits=fits)
@@ -384,7 +274,7 @@ def _twins(one: Ridge, other: Ridge, middle: float, width: float) -> bool:
     return alike and left * right < 0 and abs(left + right) < 0.04 * width and abs(left - right) > 0.1 * width
 
 
-def _waistline(trunk: _Trunk, level: Ridges) -> None:
+def _waistline(trunk: TrunkLines, level: Ridges) -> None:
     """Add the waistline, if one is drawn in the colour of the lines below it."""
     hip, width, middle = trunk.hip, trunk.width, trunk.middle
     top, bottom = (hip.at(middle) - part * width for part in WAIST_ABOVE)
@@ -400,7 +290,7 @@ def _waistline(trunk: _Trunk, level: Ridges) -> None:
         trunk.take(WAIST, waist, ANOTHER if rival else ENDS if aside else "")
 
 
-def _grain(trunk: _Trunk, upright: Ridges, centre: float, side: int, reach: Span, name: str) -> None:
+def _grain(trunk: TrunkLines, upright: Ridges, centre: float, side: int, reach: Span, name: str) -> None:
     """Add the grainline on one side (-1 left, 1 right) of the centre: across hip and crotch line, away from the centre seam."""
     width = trunk.width
     high, low = trunk.hip.at(centre), trunk.crotch.at(centre)
@@ -418,7 +308,7 @@ def _grain(trunk: _Trunk, upright: Ridges, centre: float, side: int, reach: Span
             return
 
 
-def _trim_grains(trunk: _Trunk) -> None:
+def _trim_grains(trunk: TrunkLines) -> None:
     """End the grainlines at the knee, below which a crease may continue them, and where they step aside; doubt those that bow, unless
     both bow alike, as over a full seat."""
     kept: dict[str, Ridge] = {}
@@ -455,19 +345,19 @@ def _steady(grain: Ridge, high: float, low: float) -> Ridge:
     return grain.between(max(above, default=grain.first), min(below, default=grain.last))
 
 
-def _borne_out(trunk: _Trunk) -> float:
+def _borne_out(trunk: TrunkLines) -> float:
     """How well the other lines support the hip line: a seam at its middle, grainlines halfway out, legs that end where it does."""
     hip, width, middle = trunk.hip, trunk.width, trunk.middle
     support = 0.0
     for name, line in trunk.named.items():
         if name == SEAM:
-            support += 0.4 * _bell((line.at(hip.at(middle)) - middle) / width / 0.06)
+            support += 0.4 * bell((line.at(hip.at(middle)) - middle) / width / 0.06)
         elif name.startswith("grain"):
             x = float(np.interp(hip.at(middle), line.pixels[:, 1], line.pixels[:, 0]))
-            support += 0.3 * _bell((abs(x - middle) - 0.25 * width) / width / 0.08)
+            support += 0.3 * bell((abs(x - middle) - 0.25 * width) / width / 0.08)
         elif name in KNEES:
             away = min(abs(line.first - hip.first), abs(line.last - hip.last))
-            support += 0.3 * _bell(_knee_off(trunk.named, line, side=False), away / width / 0.08)
+            support += 0.3 * bell(_knee_off(trunk.named, line, side=False), away / width / 0.08)
     return support
 
 
@@ -478,7 +368,7 @@ def _knee_off(named: Mapping[str, Ridge], knee: Ridge, *, side: bool) -> float:
     return abs(below - usual) / error
 
 
-def _knees(trunk: _Trunk, level: Ridges, view: str) -> None:
+def _knees(trunk: TrunkLines, level: Ridges, view: str) -> None:
     """Add the knee lines of both legs, equally wide if both are visible."""
     width, middle, low = trunk.width, trunk.middle, trunk.low
     seen: dict[str, list[tuple[float, Ridge]]] = {}
@@ -498,7 +388,7 @@ def _knees(trunk: _Trunk, level: Ridges, view: str) -> None:
 
     def alike(pair: Sequence[tuple[float, Ridge]]) -> float:
         unlike = (pair[0][1].width - pair[-1][1].width) / (KNEES_UNLIKE * width)
-        return math.prod(score for score, _ in pair) * _bell(unlike)
+        return math.prod(score for score, _ in pair) * bell(unlike)
 
     if seen:
         best = max(itertools.product(*seen.values()), key=alike)
@@ -510,7 +400,7 @@ def _leg_lines(line: Ridge, width: float, outer: float) -> Iterator[tuple[float,
     for (first, likely), (last, likely_too) in itertools.product(line.firsts, line.lasts):
         wide, away = (last - first) / width, min(abs(first - outer), abs(last - outer)) / width
         if 0.25 < wide < 0.66:
-            fits = _bell((wide - LEG) / LEG_ERROR, away / OUTER_ERROR)
+            fits = bell((wide - LEG) / LEG_ERROR, away / OUTER_ERROR)
             yield likely * likely_too * fits, line.between(first, last)
 
 
@@ -519,7 +409,7 @@ def _upright(ridge: Ridge) -> Ridge:
     return replace(ridge, pixels=ridge.pixels[:, ::-1])
 
 
-def _agree(trunk: _Trunk, left: str, right: str, centre: float) -> None:
+def _agree(trunk: TrunkLines, left: str, right: str, centre: float) -> None:
     """Doubt a left and right line that differ in position, height or colour."""
     named = trunk.named
     if (left in named) != (right in named):
@@ -534,7 +424,7 @@ def _agree(trunk: _Trunk, left: str, right: str, centre: float) -> None:
     else:
         unlike = abs(float(np.median(one.pixels[:, 1]) - np.median(two.pixels[:, 1]))) > 0.15 * trunk.hip.width
         wide = [knee.width / trunk.hip.width for knee in (one, two)]
-        unusual = max(abs(share - LEG) for share in wide) > LEG_DOUBTED
+        unusual = min(wide) < LEGS[0] or max(wide) > LEGS[1]
         if abs(wide[0] - wide[1]) > KNEES_DOUBTED or unusual:
             trunk.doubts |= dict.fromkeys((left, right), ENDS)
     faint, strong = sorted((one.strength, two.strength))
@@ -543,7 +433,7 @@ def _agree(trunk: _Trunk, left: str, right: str, centre: float) -> None:
             trunk.doubts.setdefault(name, "left and right are not alike")
 
 
-def _name_side(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None:
+def _name_side(trunk: TrunkLines, level: Ridges, upright: Ridges, view: str) -> None:
     """Add the knee line and the side seam in a picture from the side."""
     width, middle, high, low, name = trunk.width, trunk.middle, trunk.high, trunk.low, f"knee-{view}"
     reach = (high - 1.5 * width, low + 4.0 * width)
@@ -553,9 +443,10 @@ def _name_side(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     strip, reach = ((middle - part * width, middle + part * width) for part in (0.12, 0.8))
     knee, rival = level.only(strip, (low + 0.6 * width, low + 2.4 * width), reach, 6, trunk.hip.colour)
     if knee is not None and 0.4 * width < knee.width < 1.2 * width and knee.lean < 14:
-        runs_on = knee.width > SIDE_KNEE * width  # onto the other leg behind, or a wall joint
-        trunk.take(name, knee, ANOTHER if rival else ENDS if runs_on else "")
-    below = _bell(_knee_off(trunk.named, trunk.named[name], side=True)) if name in trunk.named else 0.0
+        # a narrower one stops at a fold, a wider one runs on onto the other leg behind, or a wall joint
+        unusual = not SIDE_KNEES[0] < knee.width / width < SIDE_KNEES[1]
+        trunk.take(name, knee, ANOTHER if rival else ENDS if unusual else "")
+    below = bell(_knee_off(trunk.named, trunk.named[name], side=True)) if name in trunk.named else 0.0
     trunk.score *= (1 + 0.3 * below + 0.5 * (SEAM in trunk.named)) ** 2
 
 

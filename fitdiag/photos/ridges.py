@@ -24,6 +24,9 @@ CLOTH = (7, 9, 11)  # px from the middle of a line to bare cloth
 STEP_RUN, STEP_GAP = 9, 6
 LEAST_STEP, USUAL_STEP = 4.5, 8.0  # how much the cloth changes at an outline, in units of `opponent`
 NEAREST_END, MOST_ENDS = 20, 4
+CLOTH_SAMPLES, FROM_END = 40, 30.0  # along a line; px from an end within which they lie
+INK_SEEN, NEARLY_ALL = 0.4, 0.9  # of a line's usual strength; share of the places between two ends where it is seen
+SAME_TINT = 3.0  # difference in tint within one cloth, in units of `opponent`
 LOST = 0.6  # probability that a line ends where it is lost, with no outline seen there
 ON, NEAR = (0.06, 0.5), 4  # share of a line's width beyond its end, and px beside it, where a wall joint would continue
 BESIDE = 12  # px: anything this near a line belongs to it
@@ -202,6 +205,35 @@ class Ridges:
                 ridge = self._along(line, columns, slope * columns + row)
                 shares.append(float((ridge > 0.4 * usual).mean()))
         return max(shares)
+
+    def cloth(self, line: Ridge, way: int, margin: float) -> Array:
+        """Colours (N, 3) of the cloth above (`way` -1) or below (1) a line, but for this share of its width at each end."""
+        columns = np.linspace(line.first + margin * line.width, line.last - margin * line.width, CLOTH_SAMPLES)
+        return self._cloth(columns, np.interp(columns, *line.pixels.T), way)
+
+    def goes_on(self, line: Ridge, inner: float, outer: float) -> bool:
+        """Whether between two coordinates along a line its ink is seen nearly everywhere, and the cloth beside it has the tint it has
+        before `inner`; its shade changes at folds."""
+        way = math.copysign(1.0, outer - inner)
+        before = inner - way * np.linspace(STEP_GAP, FROM_END, CLOTH_SAMPLES)
+        between = np.linspace(inner + way * STEP_GAP, outer - way * STEP_GAP, CLOTH_SAMPLES)
+        course = line.pixels if line.whole is None else line.whole
+        usual = float(np.median(self._along(line, line.pixels[:, 0], line.pixels[:, 1])))
+        ink = self._along(line, between, np.interp(between, *course.T))
+        if float((ink > INK_SEEN * usual).mean()) < NEARLY_ALL:
+            return False
+        for side in (-1, 1):
+            one, other = (self._cloth(columns, np.interp(columns, *course.T), side) for columns in (before, between))
+            if np.linalg.norm(np.median(one, axis=0)[1:] - np.median(other, axis=0)[1:]) > SAME_TINT:
+                return False
+        return True
+
+    def _cloth(self, columns: Array, rows: Array, way: int) -> Array:
+        """Colours (N, 3) beside a line through these places, above (`way` -1) or below (1) it."""
+        at = [np.clip(np.rint(rows + way * away).astype(int), 0, len(self.colours) - 1) for away in CLOTH]
+        along = np.clip(np.rint(columns).astype(int), 0, self.colours.shape[1] - 1)
+        colours: Array = np.median(self.colours[at, along], axis=0)
+        return colours
 
     def _along(self, line: Ridge, columns: Array, rows: Array) -> Array:
         """Ridge strength in a line's colour at each point, or close beside it."""
