@@ -18,7 +18,7 @@ WRONG = [
     ("garment.yaml", "corners: {back: centre-waist}", "corners: {back: centre-top}", "there is no corner 'centre-top'"),
     ("garment.yaml", "girth: hip, times: 2", "girth: hips, times: 2", "there is no measure of a piece 'hips'"),
     ("garment.yaml", "at: 80 mm from crotch-point", "at: 80 mm from crotch", "there is no corner 'crotch'"),
-    ("garment.yaml", "shape: leg, cut: 2}", "shape: lag, cut: 2}", "there is no shape 'lag'"),
+    ("garment.yaml", "shape: leg, cut: 2,", "shape: lag, cut: 2,", "there is no shape 'lag'"),
     ("garment.yaml", "between: [crotch, waist]", "between: [crotch, waste]", "there is no level 'waste'"),
     (OVERLAP, "cut: [curve-start,", "cut: [curve-begin,", "there is no corner 'curve-begin'"),
     (OVERLAP, "at hand-below-crotch", "at hand-below-knee", "there is no height 'hand-below-knee'"),

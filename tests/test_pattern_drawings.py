@@ -720,6 +720,20 @@ def test_the_first_page_has_room_for_every_piece(paper: str, kinds: tuple[str, .
     assert not any(word.text.endswith(": 1 pages") for word in first.words)
 
 
+def test_pieces_of_one_side_say_how_the_print_lies() -> None:
+    """All are drawn with the centre on the left: seen on the right side of the cloth, that is a left front and a right back.
+
+    Common practice, no source.
+    """
+    onesided = carry_out(BLOCK, "raise-one-hip", 10.0, "left").pattern
+    assert {name: piece.seams["side"][0][0] > piece.corner("centre-waist")[0] for name, piece in onesided.pieces.items()} == {
+        "front": True, "back": True,
+    }  # fmt: skip
+    text = " ".join(word.text for word in printed(onesided, "a4")[0].words)
+    assert "with the print up: front left; back right. With the print down: front right; back left." in text
+    assert "print up" not in " ".join(word.text for word in printed(BLOCK, "a4")[0].words)
+
+
 def test_the_same_pattern_makes_the_same_file() -> None:
     """Sheets do not depend on the clock."""
     assert pdf_sheets(BLOCK) == pdf_sheets(BLOCK)

@@ -160,12 +160,16 @@ class NotchRule(Rule):
 
 
 class PieceRule(Rule):
-    """A piece: its shape and how many times it is cut (2: a pair; 1: on the fold, if `fold` names that seam)."""
+    """A piece: its shape and how many times it is cut (2: a pair; 1: on the fold, if `fold` names that seam).
+
+    `shows`: the wearer's side it is the piece of, laid on the right side of the cloth as drawn.
+    """
 
     id: Id
     shape: Annotated[Id, ref("shape")]
     cut: int = Field(default=2, ge=1, le=8)
     fold: SeamId | None = None
+    shows: Literal["left", "right"] | None = None
 
 
 class Guess(Rule):

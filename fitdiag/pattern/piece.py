@@ -112,12 +112,14 @@ class Joint:
 class Part(Shape):
     """What a garment declares of a piece named `id`: its shape, how many times it is `cut`, its levels and notches.
 
+    `shows`: the wearer's side it is the piece of, laid on the right side of the cloth as drawn.
     `levels`: by name, from the top down. `ends`: for each level drawn as a line, the seams its inner and outer end may
     lie on. `named`: heights above or below a level, or between two.
     """
 
     cut: int
     fold: str | None = None
+    shows: Literal["left", "right"] | None = None
     levels: Mapping[str, Level] = {}
     ends: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {}
     named: Mapping[str, Height] = {}

@@ -300,6 +300,7 @@ def _cover(
         "Start at the top left, join the rows, then the rows to each other.",
         "The last page shows the ends of the level lines enlarged.",
         *_allowance_notes([grid.piece for grid in grids], units),
+        *_face_notes(grids),
     )
     x, line_y = 2 * SQUARE_MM + 24, top + 3
     for note in notes:
@@ -312,6 +313,17 @@ def _cover(
         left, above = over * (number % columns), top + down * (number // columns)
         _overview(pen, grid, (left, above, left + over - GAP_MM, above + down - GAP_MM))
     return pen.done("", "").items
+
+
+def _face_notes(grids: Sequence[Grid]) -> Iterator[str]:
+    """Which pieces of one side are cut with the print up and which with it down, since all are drawn the same way round."""
+    ways: dict[bool, list[str]] = {True: [], False: []}
+    for grid in grids:
+        if grid.side != "both" and grid.piece.part.shows:
+            ways[grid.side == grid.piece.part.shows].append(grid.name)
+    if any(ways.values()):
+        up, down = ("; ".join(names) for names in ways.values())
+        yield f"On the right side of the cloth, lay with the print up: {up}. With the print down: {down}."
 
 
 def _small(mm: float, units: Units) -> str:
