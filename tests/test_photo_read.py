@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -20,7 +21,7 @@ from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.photos.intake import read_picture
-from fitdiag.photos.marks import read_marks
+from fitdiag.photos.marks import as_json, read_marks
 from fitdiag.photos.page import parse_answer
 
 PICTURES = Path(__file__).parents[1] / "sample_sessions" / "lamplighter-pictures"
@@ -233,6 +234,7 @@ def test_in_a_case_a_picture_is_turned_where_it_lies(
     page.get_by_label("It stands").select_option(label="upside down")
     download, _ = _answered(page, "never")
     download.save_as(here / download.suggested_filename)
+    as_it_came = (photos / "back.jpg").read_bytes()
     code, out, err = shell("review", "x", "--no-questions", "--no-drape")
     assert (0, "") == (code, err)
     assert "Turned the right way round" in out and "confirm.html" in out and "Findings" not in out
@@ -241,6 +243,14 @@ def test_in_a_case_a_picture_is_turned_where_it_lies(
     assert np.abs(read_picture(photos / "back.jpg").pixels - upright).mean() < 4
     marks = read_marks(photos / "back.marks.json")
     assert {"hip", "crotch"} <= set(marks.lines) <= set(marks.proposed)
+    # broken off after the marks of the turned picture were in their place, and before the picture was: it is asked about again
+    (photos / "back.jpg").write_bytes(as_it_came)
+    (photos / "back.marks.json").write_text(
+        as_json(replace(marks, lines={}, grains={}, proposed=(), doubts={})), "utf-8"
+    )
+    code, out, err = shell("review", "x", "--no-questions", "--no-drape")
+    assert (0, "") == (code, err) and "confirm.html" in out
+    assert read_marks(photos / "back.marks.json").sha256 == read_picture(photos / "back.jpg").sha256
 
 
 def test_nothing_is_measured_before_a_yes(here: Path, shell: Shell) -> None:

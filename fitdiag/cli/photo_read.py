@@ -15,7 +15,7 @@ from fitdiag.cli.output import say, say_then, write
 from fitdiag.cli.photo import length_given, lines_drawn, measure, read_marked, sidecar, take_pictures, with_values
 from fitdiag.files import digest, write_all, write_atomically
 from fitdiag.knowledge.strict_yaml import read_text
-from fitdiag.photos.intake import clean_jpeg, right_way_round
+from fitdiag.photos.intake import Picture, clean_jpeg, read_picture, right_way_round
 from fitdiag.photos.marks import VIEWS, Marks, as_json, read_marks
 from fitdiag.photos.measure import measure_all
 from fitdiag.photos.page import confirm_page, parse_answer
@@ -87,7 +87,7 @@ def ask(
 
     `drawn`: the level lines drawn on the garment.
     """
-    read, found = [read_marked(path) for path in paths], list[Marks]()
+    read, found = [_unread(path) or read_marked(path) for path in paths], list[Marks]()
     for picture, given in read:
         marks = given if given.proposed or given.lines else proposals(picture.pixels, given)
         sheet = marks.sheet and (marks.sheet if behind is None else replace_fields(marks.sheet, behind_mm=behind))
@@ -106,6 +106,17 @@ def ask(
     text = confirm_page(list(zip(pixels, shown, strict=True)), answer_name(found), units, drawn)
     write_atomically(page, text, replace=True)
     return page
+
+
+def _unread(path: Path) -> tuple[Picture, Marks] | None:
+    """A picture in whose marks there is no line yet, with these; None if there are lines.
+
+    Where its turning was broken off, such marks are those of the turned picture, and are made this one's.
+    """
+    if not sidecar(path).exists() or (marks := read_marks(sidecar(path))).lines:
+        return None
+    picture = read_picture(path)
+    return picture, replace_fields(marks, sha256=picture.sha256, width=picture.width, height=picture.height)
 
 
 def answer_name(found: Sequence[Marks]) -> str:
