@@ -14,6 +14,7 @@ from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.photos.marks import Marks, View
 from fitdiag.photos.measure import together
+from fitdiag.photos.overlay import number_text
 from fitdiag.photos.readings import Line, Measured, Reading
 from fitdiag.photos.snap import Track
 from fitdiag.sessions.from_photos import findings_from
@@ -49,6 +50,8 @@ def test_the_side_that_is_higher_in_the_picture_is_raised_on_the_wearer(garment:
     degrees = math.degrees(math.atan(25.0 / (2 * HALF_MM))) * (1 if up == "right" else -1)
     found = found_in(base, view, Reading("hip", "tilt", "deg", None, degrees, 0.2, "good", ""))
     sign = found["hip-line-higher-on-one-side"]
+    words = number_text("tilt", degrees, "deg", view, "cm")
+    assert words == f"{abs(degrees):.1f} degrees, {sign.side} higher"
     wearers = ON_THE_PICTURES_RIGHT[view] if up == "right" else OTHER[ON_THE_PICTURES_RIGHT[view]]
     assert (sign.seen, sign.side, sign.amount_mm) == ("yes", wearers, pytest.approx(25.0, abs=1.0))
     plan = conclude(base, Findings(units="cm").with_finding(sign)).plan
@@ -86,3 +89,10 @@ def test_a_dip_on_the_pictures_left_is_on_the_wearers_side(view: View) -> None:
     shown = OTHER[ON_THE_PICTURES_RIGHT[view]]
     assert sign.side == shown
     assert {"left": sign.left_mm, "right": sign.right_mm} == {shown: 12.0, OTHER[shown]: 0.0}
+
+
+@pytest.mark.parametrize(("view", "nose"), [("left", "left"), ("right", "right")])
+def test_from_the_side_a_tilt_names_the_front_or_the_back(view: View, nose: str) -> None:
+    """Who is seen from the left looks to the left of the picture; a tilt is above 0 where the picture's right end is higher."""
+    at_right = "front" if nose == "right" else "back"
+    assert number_text("tilt", 2.0, "deg", view, "cm") == f"2.0 degrees, {at_right} higher"

@@ -20,7 +20,7 @@ from fitdiag.photos.drawn import LINES
 from fitdiag.photos.intake import Picture, check_same, clean_jpeg, crop_above, read_picture, shortcomings
 from fitdiag.photos.marks import VIEWS, Marks, View, as_json, read_marks
 from fitdiag.photos.measure import Together, measure_all, together
-from fitdiag.photos.overlay import give_or_take, overlay, plain, reading_text, sentence
+from fitdiag.photos.overlay import give_or_take, number_text, overlay, reading_text, sentence
 from fitdiag.photos.page import mark_page
 from fitdiag.photos.readings import Measured, Reading
 from fitdiag.photos.trousers import HIP
@@ -303,23 +303,33 @@ def _say_measured(
                 else ""
             )
             say(f"{name.replace('-', ' ')}:{at}")
-            say_all(f"  {_reading_text(reading, units)}" for reading in one.readings if reading.line == name)
+            say_all(
+                f"  {_reading_text(reading, marks.view, units)}" for reading in one.readings if reading.line == name
+            )
         if readings and (gain := _gain(one, units)):
             say(gain)
     both = [item for item in whole if " and " in item.basis or "two back" in item.basis or "disagree" in item.basis]
     if len(found) > 1 and both:
         write("\nSeveral pictures together")
         for item in both:
-            value = f"{plain(item.value, item.unit, units)}, give or take {give_or_take(item.error, item.unit, units)}"
+            view: View = (
+                "right" if item.what == "tilt to the back" else "front" if item.line.startswith("front-") else "back"
+            )
+            number = number_text(item.what, item.value, item.unit, view, units)
+            value = f"{number}, give or take {give_or_take(item.error, item.unit, units)}"
             word = f"{item.word[:1].upper()}{item.word[1:]} ({sentence(item.basis, units)})"
             say(f"  {item.line.replace('-', ' ')}, {item.what}: {value}. {word}.")
     say_then("\nCheck that the right lines were followed:", *(shown_path(path) for path in drawn))
 
 
-def _reading_text(reading: Reading, units: Units) -> str:
-    raw = "" if reading.raw is None else f"; in the picture {plain(reading.raw, reading.unit, units)}"
+def _reading_text(reading: Reading, view: View, units: Units) -> str:
+    raw = ""
+    if reading.raw is not None:
+        raw = f"; in the picture {number_text(reading.what, reading.raw, reading.unit, view, units)}"
     why = f" ({sentence(reading.reason, units)})" if reading.reason else ""
-    return f"{reading.what}: {reading_text(reading, units)}{raw}. {reading.word[:1].upper()}{reading.word[1:]}{why}."
+    return (
+        f"{reading.what}: {reading_text(reading, view, units)}{raw}. {reading.word[:1].upper()}{reading.word[1:]}{why}."
+    )
 
 
 def _gain(found: Measured, units: Units) -> str:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from fitdiag.photos.camera import Camera
+from fitdiag.photos.marks import View
 from fitdiag.photos.readings import Measured, Reading
 from fitdiag.photos.setting import setting
 from fitdiag.photos.strip import Array
@@ -29,6 +30,10 @@ Font = ImageFont.FreeTypeFont | ImageFont.ImageFont
 Courses = Mapping[str, Sequence[Array]]
 # by view, as (x, y) of those: the directions to the right in the picture, and away from the lens
 ACROSS = {"back": (1, 0, 0, 1), "front": (-1, 0, 0, -1), "left": (0, -1, 1, 0), "right": (0, 1, -1, 0)}
+# by view, the side of the wearer at the left and at the right of the picture
+SIDES_IN: Mapping[View, tuple[str, str]] = {
+    "back": ("left", "right"), "front": ("right", "left"), "left": ("front", "back"), "right": ("back", "front"),
+}  # fmt: skip
 # px: longest side of the output; margins beside and above the marks: the rest of the person is not shown
 LONGEST, LONGEST_LAID = 1600, 1500
 MARGIN, MARGIN_LAID = (240, 60), (120, 120)
@@ -109,7 +114,9 @@ def _numbers(found: Measured, units: Units) -> str:
     for name in (*found.lines, *found.grains):
         rows.append(name.replace("-", " "))
         rows += [
-            f"  {reading.what}: {reading_text(reading, units)}" for reading in found.readings if reading.line == name
+            f"  {reading.what}: {reading_text(reading, found.marks.view, units)}"
+            for reading in found.readings
+            if reading.line == name
         ]
     return "\n".join(rows)
 
@@ -184,22 +191,29 @@ def sentence(text: str, units: Units) -> str:
     return re.sub(r"(?<![\d.])\d+(?:\.\d+)? cm\b", lambda length: in_units(length[0], units), text)
 
 
-def reading_text(reading: Reading, units: Units) -> str:
+def reading_text(reading: Reading, view: View, units: Units) -> str:
     """Format a reading's value and error, or "no number"."""
     if reading.value is None or reading.error is None:
         return "no number"
     error = give_or_take(reading.error, reading.unit, units)
-    return f"{plain(reading.value, reading.unit, units)}, give or take {error}"
+    return f"{number_text(reading.what, reading.value, reading.unit, view, units)}, give or take {error}"
 
 
-def plain(value: float, unit: str, units: Units) -> str:
-    """Format a number with its sign; never minus zero.
+def number_text(what: str, value: float, unit: str, view: View, units: Units) -> str:
+    """Format a number; of a tilt or a lean it is said which side of the wearer is higher, or where the top goes.
 
-    >>> plain(-0.2, "mm", "in"), plain(-0.01, "deg", "in"), plain(-19.05, "mm", "in")
-    ('0 in', '0.0 degrees', '-3/4 in')
+    >>> number_text("drop", -0.2, "mm", "back", "in"), number_text("drop", -19.05, "mm", "back", "in")
+    ('0 in', '-3/4 in')
+    >>> number_text("tilt", 0.6, "deg", "front", "in"), number_text("lean", -1.25, "deg", "left", "in")
+    ('0.6 degrees, left higher', '1.2 degrees, top to the front')
     """
     if unit == "deg":
-        return f"{value:+.1f} degrees" if abs(value) >= 0.05 else "0.0 degrees"
+        side, size = SIDES_IN[view][value > 0], f"{abs(value):.1f} degrees"
+        if abs(value) < 0.05:
+            return "0.0 degrees"
+        if what.startswith("tilt"):
+            return f"{size}, {side} higher"
+        return f"{size}, top to the {side}" if what == "lean" else f"{value:+.1f} degrees"
     text = format_reading(abs(value), units)
     return f"-{text}" if value < 0 and not text.startswith("0 ") else text
 

@@ -164,7 +164,7 @@ def _things(found: Measured, units: Units, names: Mapping[str, str]) -> Iterator
         if (track := tracks.get(name)) is not None:
             kept = track.pixels[track.beyond : len(track.pixels) - track.beyond : 4]
             course = [[round(float(x), 1), round(float(y), 1)] for x, y in kept] or course
-        numbers = [f"{reading.what} {reading_text(reading, units)}" for reading in found.readings
+        numbers = [f"{reading.what} {reading_text(reading, marks.view, units)}" for reading in found.readings
                    if reading.line == name and reading.what in MAIN_READINGS and reading.value is not None]  # fmt: skip
         whole = "Side seam" if kind == "centre_seam" and marks.seen_from_the_side else names[name]
         whole += f" {index + 1}" if kind == "verticals" else ""
