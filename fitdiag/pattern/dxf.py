@@ -434,15 +434,19 @@ def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
     if not drawn.notches:
         for number, (point, *_) in enumerate(block.lines[NOTCH], 1):  # on the nearest seam
             seam = min(drawn.seams, key=lambda name: off(drawn.seams[name], point))
-            drawn.notches.append((f"notch {number}", seam, nearest(drawn.seams[seam], point)))
+            drawn.notches.append((str(number), seam, nearest(drawn.seams[seam], point)))
     if count := sum(not drawn.take("hole", "", hole) for hole in block.lines[DRILL]):
         taken.left_out.append(
             f"{count} drill {'hole' if count == 1 else 'holes'} of the {part.name}, more than a pattern file can hold"
         )
     if drawn.holes:
-        taken.lines.append(f"{part.name.capitalize()}: {len(drawn.holes)} drill holes.")
+        many = len(drawn.holes)
+        taken.lines.append(f"{part.name.capitalize()}: {many} drill hole{'s' if many > 1 else ''}.")
     if drawn.notches:
-        taken.lines.append(f"{part.name.capitalize()}: {len(drawn.notches)} notches, each on the nearest seam.")
+        many = len(drawn.notches)
+        taken.lines.append(
+            f"{part.name.capitalize()}: {many} {'notches, each' if many > 1 else 'notch,'} on the nearest seam."
+        )
     if count := sum(id(one) not in used for one in inside):
         taken.left_out.append(f"{count} internal {'line' if count == 1 else 'lines'} of the {part.name} without a name")
 
