@@ -299,6 +299,8 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=1)
     given = parser.parse_args()
+    if unknown := set(given.modules) - MODULES.keys():
+        parser.error(f"there is no module {' or '.join(sorted(unknown))}; there are {', '.join(MODULES)}")
     os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
     names = given.modules or list(MODULES)
     with tempfile.TemporaryDirectory() as own:
