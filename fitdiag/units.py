@@ -242,7 +242,7 @@ def format_given(mm: float, units: Units) -> str:
 
 _IN_TEXT = re.compile(
     r"(?<![\w./])(?:(?P<from>\d+(?:[.,]\d+)?) (?P<to>to|or|and) )?\d+(?:[.,]\d+)? (?P<metric>cm|mm)\b"
-    r"|(?<![\w./])(?:\d+ )?\d+(?:/\d+)? in\b(?! (?:(?:front|the|a)\b|\d))"
+    r"|(?<![\w./])(?:(?P<low>(?:\d+ )?\d+(?:/\d+)?) (?P<till>to|or|and) )?(?:\d+ )?\d+(?:/\d+)? in\b(?! (?:(?:front|the|a)\b|\d))"
 )
 
 
@@ -257,18 +257,23 @@ def in_units(text: str, units: Units) -> str:
 
     >>> in_units("Let it down 1 cm, 2 in below", "in"), in_units("20 to 30 cm of it", "in"), in_units("1 in 10", "cm")
     ('Let it down 3/8 in, 2 in below', '7 7/8 in to 11 3/4 in of it', '1 in 10')
+    >>> in_units("3 to 4 in below the waist", "cm"), in_units("1/4 to 1/2 in here", "cm"), in_units("3 to 4 in", "in")
+    ('7.5 cm to 10.25 cm below the waist', '0.75 cm to 1.25 cm here', '3 to 4 in')
     """
     if not (" cm" in text or " mm" in text if units == "in" else " in" in text) or "centimetre" in text:
         return text
 
     def converted(match: re.Match[str]) -> str:
-        first, size = match["from"], match[0]
-        if not first:
+        size, unit = match[0], match["metric"] or "in"
+        low, to = (match["from"], match["to"]) if match["metric"] else (match["low"], match["till"])
+        if low is None:
             return _converted(size, units)
-        if units != "in":
-            return size
-        low, last = _converted(f"{first} {match['metric']}", units), size.rpartition(" " + match["to"] + " ")[2]
-        return f"{low} {match['to']} {_converted(last, units)}"
+        high = size.rpartition(f" {to} ")[2]
+        return (
+            size
+            if (unit == "in") == (units == "in")
+            else f"{_converted(f'{low} {unit}', units)} {to} {_converted(high, units)}"
+        )
 
     return _IN_TEXT.sub(converted, text)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import date
 from fractions import Fraction
 
 import pytest
@@ -21,6 +22,7 @@ from fitdiag.units import (
     format_length,
     format_reading,
     in_units,
+    is_to_come,
     parse_length,
     read_off,
     round_down,
@@ -361,3 +363,20 @@ def test_what_adds_up_over_edges_is_rounded_finer() -> None:
 def test_lengths_in_a_text_are_told_in_the_units_asked_for(text: str, units: Units, told: str) -> None:
     """And only those."""
     assert in_units(text, units) == told
+
+
+@pytest.mark.parametrize(("low", "high"), [("1", "2"), ("1/4", "1/2"), ("1 1/2", "2")])
+@pytest.mark.parametrize("joined", ["to", "or", "and"])
+def test_both_ends_of_a_range_are_converted(low: str, high: str, joined: str) -> None:
+    """ "1 to 2 in" is 2.5 to 5 cm, not 1 to 5 cm; in its own units it stays as it is."""
+    text = f"Leave {low} {joined} {high} in below."
+    one, other = (format_length(float(sum(map(Fraction, part.split()))) * MM_PER_INCH, "cm") for part in (low, high))
+    assert in_units(text, "cm") == f"Leave {one} {joined} {other} below."
+    assert in_units(text, "in") == text
+    assert in_units("20 to 30 mm", "cm") == "20 to 30 mm"
+
+
+def test_tomorrow_is_let_pass_and_the_day_after_is_to_come() -> None:
+    """Where a file comes from it may be tomorrow already."""
+    today = date(2026, 11, 30)
+    assert [is_to_come(date(2026, 12, day), today) for day in (1, 2)] == [False, True]
