@@ -241,15 +241,15 @@ def format_given(mm: float, units: Units) -> str:
 
 
 _IN_TEXT = re.compile(
-    r"(?<![\w./])(?:(?P<from>\d+(?:[.,]\d+)?) (?P<to>to|or|and) )?\d+(?:[.,]\d+)? (?P<metric>cm|mm)\b"
-    r"|(?<![\w./])(?:(?P<low>(?:\d+ )?\d+(?:/\d+)?) (?P<till>to|or|and) )?(?:\d+ )?\d+(?:/\d+)? in\b(?! (?:(?:front|the|a)\b|\d))"
+    r"(?<![\w./])(?:\d+(?:[.,]\d+)? (?:to|or|and) )?\d+(?:[.,]\d+)? (?:cm|mm)\b"
+    r"|(?<![\w./])(?:(?:\d+ )?\d+(?:/\d+)? (?:to|or|and) )?(?:\d+ )?\d+(?:/\d+)? in\b(?! (?:(?:front|the|a)\b|\d))"
 )
+_RANGE = re.compile(r"(?:(.+) (to|or|and) )?(.+ (\w+))")  # its ends; the unit stands at the second
 
 
 @cache
 def _converted(size: str, units: Units) -> str:
-    length = parse_length(size)
-    return size if length.unit == units else format_length(length.mm, units)
+    return format_length(parse_length(size).mm, units)
 
 
 def in_units(text: str, units: Units) -> str:
@@ -264,16 +264,13 @@ def in_units(text: str, units: Units) -> str:
         return text
 
     def converted(match: re.Match[str]) -> str:
-        size, unit = match[0], match["metric"] or "in"
-        low, to = (match["from"], match["to"]) if match["metric"] else (match["low"], match["till"])
-        if low is None:
-            return _converted(size, units)
-        high = size.rpartition(f" {to} ")[2]
-        return (
-            size
-            if (unit == "in") == (units == "in")
-            else f"{_converted(f'{low} {unit}', units)} {to} {_converted(high, units)}"
-        )
+        ends = _RANGE.fullmatch(match[0])
+        assert ends is not None
+        low, joined, high, unit = ends.groups()
+        if (unit == "in") == (units == "in"):
+            return match[0]
+        last = _converted(high, units)
+        return f"{_converted(f'{low} {unit}', units)} {joined} {last}" if low else last
 
     return _IN_TEXT.sub(converted, text)
 

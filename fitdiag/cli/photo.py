@@ -55,14 +55,9 @@ def add(given: Sequence[str], to: str, *, face_above: int | None, focal: float |
 
 
 def take_pictures(
-    given: Sequence[str],
-    to: str,
-    *,
-    face_above: int | None = None,
-    focal: float | None = None,
-    hip: str | None = None,
+    given: Sequence[str], to: str, *, face_above: int | None = None, focal: float | None = None, hip: str | None = None,
     one_fitting: bool = False,
-) -> dict[Path, str]:
+) -> dict[Path, str]:  # fmt: skip
     """Write a cleaned copy of each picture with its marks; return each copy's SHA-256 by path.
 
     Further pictures of a view are numbered; one that is already there is skipped. `one_fitting`: all pictures of the folder are
@@ -303,19 +298,15 @@ def _say_measured(
                 else ""
             )
             say(f"{name.replace('-', ' ')}:{at}")
-            say_all(
-                f"  {_reading_text(reading, marks.view, units)}" for reading in one.readings if reading.line == name
-            )
+            own = (reading for reading in one.readings if reading.line == name)
+            say_all(f"  {_reading_text(reading, marks.view, units)}" for reading in own)
         if readings and (gain := _gain(one, units)):
             say(gain)
     both = [item for item in whole if " and " in item.basis or "two back" in item.basis or "disagree" in item.basis]
     if len(found) > 1 and both:
         write("\nSeveral pictures together")
         for item in both:
-            view: View = (
-                "right" if item.what == "tilt to the back" else "front" if item.line.startswith("front-") else "back"
-            )
-            number = number_text(item.what, item.value, item.unit, view, units)
+            number = number_text(item.what, item.value, item.unit, item.view, units)
             value = f"{number}, give or take {give_or_take(item.error, item.unit, units)}"
             word = f"{item.word[:1].upper()}{item.word[1:]} ({sentence(item.basis, units)})"
             say(f"  {item.line.replace('-', ' ')}, {item.what}: {value}. {word}.")
@@ -323,13 +314,11 @@ def _say_measured(
 
 
 def _reading_text(reading: Reading, view: View, units: Units) -> str:
-    raw = ""
+    what, raw = reading.what, ""
     if reading.raw is not None:
-        raw = f"; in the picture {number_text(reading.what, reading.raw, reading.unit, view, units)}"
+        raw = f"; in the picture {number_text(what, reading.raw, reading.unit, view, units)}"
     why = f" ({sentence(reading.reason, units)})" if reading.reason else ""
-    return (
-        f"{reading.what}: {reading_text(reading, view, units)}{raw}. {reading.word[:1].upper()}{reading.word[1:]}{why}."
-    )
+    return f"{what}: {reading_text(reading, view, units)}{raw}. {reading.word[:1].upper()}{reading.word[1:]}{why}."
 
 
 def _gain(found: Measured, units: Units) -> str:

@@ -135,19 +135,17 @@ def _sentences(words: Words, text: str) -> list[_Sentence]:
             continue
         after = pairs[place + 1][0] if place + 1 < len(pairs) else ""
         about = words.places(pairs[place - 1][0]) if place and not question else ""
-        amount = (
-            after
-            if pattern("amount alone").match(after) and names_length(after) and not _names_sign(words, after)
-            else ""
-        )
+        amount = after if _only_an_amount(words, after) else ""
         later = tuple(clauses_of(after, words.places)) if refers_back(after) else ()
         result.append(_Sentence(sentence, question, about, amount, later))
     return result
 
 
-def _names_sign(words: Words, text: str) -> bool:
-    """Whether a sentence names a sign by itself, so that an amount in it belongs to that."""
-    return any(chance(features) >= _SIGN_FROM for _, features in signs_in(words, text, [text], False))
+def _only_an_amount(words: Words, text: str) -> bool:
+    """Whether a sentence gives an amount and names no sign that it would belong to."""
+    if not pattern("amount alone").match(text) or not names_length(text):
+        return False
+    return all(chance(features) < _SIGN_FROM for _, features in signs_in(words, text, [text], False))
 
 
 def _clauses(words: Words, sentence: _Sentence) -> tuple[Sequence[str], list[Span]]:
@@ -297,9 +295,8 @@ def _finding(base: RuleBase, name: str, parts: tuple[str, str, str], doubtful: b
     if not found.amount_mm or found.amount_mm > symptom.measure.most_mm:
         return plain
     own, _, then = parts
-    its_own = names_length(own.partition(", ")[2] or own) or names_length(
-        then
-    )  # one in a clause before it may be of something else
+    after_the_first = own.partition(", ")[2] or own  # an amount in a clause before the sign may be of something else
+    its_own = names_length(after_the_first) or names_length(then)
     return found if found.seen == "yes" or its_own else plain
 
 

@@ -444,9 +444,8 @@ def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
         taken.lines.append(f"{part.name.capitalize()}: {many} drill hole{'s' if many > 1 else ''}.")
     if drawn.notches:
         many = len(drawn.notches)
-        taken.lines.append(
-            f"{part.name.capitalize()}: {many} {'notches, each' if many > 1 else 'notch,'} on the nearest seam."
-        )
+        notches = "notches, each" if many > 1 else "notch,"
+        taken.lines.append(f"{part.name.capitalize()}: {many} {notches} on the nearest seam.")
     if count := sum(id(one) not in used for one in inside):
         taken.left_out.append(f"{count} internal {'line' if count == 1 else 'lines'} of the {part.name} without a name")
 

@@ -180,6 +180,8 @@ def angle_measures(pattern: Pattern) -> Mapping[str, float]:
 
     One that differs between the sides is given for each, as measures are.
     """
+    if not pattern.left:
+        return _angles(pattern)
     left, right = (_angles(pattern.of(side)) for side in LEFT_RIGHT)
     return _per_side(left, right)
 

@@ -293,7 +293,12 @@ def cut_words(piece: Piece, side: Side) -> str:
     """`cut 2`, `cut 1, left`, or `cut 1 on the fold`; where its sides differ, that is one piece of two halves."""
     if piece.part.fold:
         return f"cut {piece.part.cut} {'on the fold' if side == 'both' else f'with the other half, {side}'}"
-    return f"cut {piece.part.cut}" if side == "both" else f"cut {max(1, piece.part.cut // 2)}, {side}"
+    return f"cut {times_cut(piece, side)}{'' if side == 'both' else f', {side}'}"
+
+
+def times_cut(piece: Piece, side: Side) -> int:
+    """How many of a piece are cut for one side, or for both."""
+    return piece.part.cut if side == "both" else max(1, piece.part.cut // 2)
 
 
 def unit(way: Array) -> Array:

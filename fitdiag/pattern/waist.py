@@ -14,7 +14,7 @@ from fitdiag.pattern.alter import exchanged, rotated, through
 from fitdiag.pattern.blocks import line
 from fitdiag.pattern.garment import along, arc, between, far_on, nearest
 from fitdiag.pattern.measure import after_darts
-from fitdiag.pattern.piece import Array, Dart, Part, Pattern, Piece, apart, length, points, unit
+from fitdiag.pattern.piece import Array, Dart, Part, Pattern, Piece, apart, length, points, times_cut, unit
 from fitdiag.problems import one_line, stop
 from fitdiag.units import Units, format_reading
 
@@ -152,9 +152,8 @@ def bands(pattern: Pattern, kind: str, width: float, units: Units = "cm") -> lis
     for piece, side in pattern.cut():
         name = f"{piece.name} {'band' if kind == 'shaped' else 'facing'}{'' if side == 'both' else f', {side}'}"
         layers = 2 if kind == "shaped" else 1
-        once = piece.part.cut if side == "both" else max(1, piece.part.cut // 2)
         folded = "left" if piece.part.fold and side == "both" else None
-        found.append(_shaped(piece, name, width, layers * once, folded))
+        found.append(_shaped(piece, name, width, layers * times_cut(piece, side), folded))
     return found
 
 

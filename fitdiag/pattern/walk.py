@@ -127,13 +127,8 @@ def _walk(pattern: Pattern, rule: Pair) -> tuple[Stretch, ...]:
     corners = {begins: corner.replace("-", " ") for corner, begins in part.corners.items()}
     ends = (corners[rule.one[1]], corners[part.follows(rule.one[1])])
     first, last = ends[::-1] if backwards else ends
-    stops = [
-        (first, 0.0, 0.0),
-        *(
-            (f"notch {name}" if name.isdigit() else f"{name} notch", places[0][name], places[1][name])
-            for name in shared
-        ),
-    ]
+    called = {name: f"notch {name}" if name.isdigit() else f"{name} notch" for name in shared}
+    stops = [(first, 0.0, 0.0), *((called[name], places[0][name], places[1][name]) for name in shared)]
     stops.append((last, wholes[0], wholes[1]))
     return tuple(
         Stretch(before[0], after[0], after[1] - before[1], after[2] - before[2]) for before, after in pairwise(stops)

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from fitdiag.photos.drawn import ROUND
 from fitdiag.photos.grains import read_grain
 from fitdiag.photos.lines import do_better, place_line, read_line
-from fitdiag.photos.marks import Marks, Points
+from fitdiag.photos.marks import Marks, Points, View
 from fitdiag.photos.readings import Line, Measured, Reading, Word, called
 from fitdiag.photos.section import Known
 from fitdiag.photos.setting import Setting, setting
@@ -142,7 +142,10 @@ def _lens_height(marks: Marks, where: Setting, lines: Mapping[str, Line]) -> lis
 
 @dataclass(frozen=True)
 class Together:
-    """One quantity of the garment from all pictures: mm or degrees, one standard deviation, and where it comes from."""
+    """One quantity of the garment from all pictures: mm or degrees, one standard deviation, and where it comes from.
+
+    A tilt or a lean above 0 is one to the right of `view`.
+    """
 
     line: str
     what: str
@@ -151,6 +154,12 @@ class Together:
     error: float
     word: Word
     basis: str
+
+    @property
+    def view(self) -> View:
+        if self.what == "tilt to the back":
+            return "right"
+        return "front" if self.line.startswith("front-") else "back"
 
 
 def measure_all(pictures: Sequence[tuple[NDArray[np.uint8], Marks]], hip_girth: float | None = None) -> list[Measured]:

@@ -30,10 +30,7 @@ Font = ImageFont.FreeTypeFont | ImageFont.ImageFont
 Courses = Mapping[str, Sequence[Array]]
 # by view, as (x, y) of those: the directions to the right in the picture, and away from the lens
 ACROSS = {"back": (1, 0, 0, 1), "front": (-1, 0, 0, -1), "left": (0, -1, 1, 0), "right": (0, 1, -1, 0)}
-# by view, the side of the wearer at the left and at the right of the picture
-SIDES_IN: Mapping[View, tuple[str, str]] = {
-    "back": ("left", "right"), "front": ("right", "left"), "left": ("front", "back"), "right": ("back", "front"),
-}  # fmt: skip
+SIDES = {(1, 0): "right", (-1, 0): "left", (0, 1): "front", (0, -1): "back"}  # of the wearer, by those directions
 # px: longest side of the output; margins beside and above the marks: the rest of the person is not shown
 LONGEST, LONGEST_LAID = 1600, 1500
 MARGIN, MARGIN_LAID = (240, 60), (120, 120)
@@ -208,7 +205,8 @@ def number_text(what: str, value: float, unit: str, view: View, units: Units) ->
     ('0.6 degrees, left higher', '1.2 degrees, top to the front')
     """
     if unit == "deg":
-        side, size = SIDES_IN[view][value > 0], f"{abs(value):.1f} degrees"
+        (x, y), way = ACROSS[view][:2], 1 if value > 0 else -1
+        side, size = SIDES[way * x, way * y], f"{abs(value):.1f} degrees"
         if abs(value) < 0.05:
             return "0.0 degrees"
         if what.startswith("tilt"):

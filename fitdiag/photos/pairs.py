@@ -21,9 +21,7 @@ RUNS_ON = 0.85  # penalty for a pair whose lines both continue beyond an end, as
 ALIKE, MOST_ALIKE = 4.0, 0.3  # units of `opponent`; as a share of what is beside it
 # penalty for a line crossing an outline, except this near its middle (share of its width)
 ACROSS, NEAR_MIDDLE = 0.4, 0.1
-TINTS_UNLIKE = (
-    4.0  # how unusual a larger difference in tint than `SAME_TINT` is within one cloth, in units of `opponent`
-)
+TINTS_UNLIKE = 4.0  # units of `opponent`: how much more than `SAME_TINT` tints differ where they are not of one cloth
 ENDS_LEFT_OUT = 0.12  # share of a line's width at each end that is left out when its cloth is looked at
 ASIDE = 0.2  # share of the picture's width a person may stand off its middle
 USUAL_ROW, ROW_ERROR = 0.4, 0.25  # where the hip line lies, as a share of the picture's height

@@ -54,10 +54,9 @@ def nothing_told(base: RuleBase, case: Case) -> Iterator[str]:
     before, last = case.rounds[-2:]
     if before.advised and not before.done:
         names = ", ".join(lower_first(base.title(name)) for name in by_alteration(before.advised))
-        text = f"What was done of round {before.number} is not known ({names}), so nothing of it counts below. If it was done,"
         yield (
-            f"{text} write it under 'done:' in {shown_path(before.folder / ROUND_FILE)}, move"
-            f" {shown_path(last.log_file)} away and review again."
+            f"What was done of round {before.number} is not known ({names}), so nothing of it counts below. If it was done, write it"
+            f" under 'done:' in {shown_path(before.folder / ROUND_FILE)}, move {shown_path(last.log_file)} away and review again."
         )
 
 
